@@ -28,6 +28,20 @@ def search_stage(number: int, of: int) -> str:
     return f"search for {RARE}, step {number} of {of}"
 
 
+def narrowing_stage(number: int) -> str:
+    """One round of the search for the best settings.
+
+    Parameters
+    ----------
+    number : int
+
+    Returns
+    -------
+    str
+    """
+    return f"search for settings, round {number}"
+
+
 def named_stage(what: str, name: str) -> str:
     """A stage of one study, assumption set or model among several.
 

@@ -15,6 +15,7 @@ from montecarlo.engine.notes import Method, method_notes
 from montecarlo.engine.precision import Precise, precision_of, sizes_for
 from montecarlo.engine.progress import COMPILING, Progress, named_progress, silent
 from montecarlo.engine.rare import final_samples
+from montecarlo.engine.search import Round, Searched, narrowed, own_batch, told_of
 from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
@@ -22,9 +23,9 @@ from montecarlo.secondary.compiled import when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
-    Lattice,
     candidate_lattices,
     existing_setting,
+    is_searched,
     lattices_of,
     neighbours,
 )
@@ -35,9 +36,10 @@ ANY = ""  # the group of all candidates, whatever their scheme
 
 
 class Incident(Enum):
-    """What may happen to a fresh batch."""
+    """What may happen to a batch."""
 
     DRAWN_LARGER = auto()  # the first one missed the precision
+    SEARCH_ENDED = auto()  # the search for settings, though a step beside the best is not judged
     MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that alternatives share
 
 
@@ -50,7 +52,7 @@ class Refused:
     chosen: bool
 
 
-Note = Method | Precise | Enlarged | Incident | Refused
+Note = Method | Precise | Enlarged | Incident | Refused | Searched
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +77,8 @@ class Outcome:
         Of the fresh batch, where they are not the study's own.
     refused : mapping of Batch
         The fresh batch that refused each candidate.
+    rounds : tuple of Round
+        Of the search for settings, where the study has ranges that are searched.
     """
 
     study: Study
@@ -89,6 +93,7 @@ class Outcome:
     sizes: Sizes
     refused: Mapping[Setting, Batch]
     other: Outcome | None = None
+    rounds: tuple[Round, ...] = ()
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch that a candidate's figures are told of: a fresh one that has it, else the
@@ -155,39 +160,44 @@ def run(
     RunStopped
     """
     crew, tell = workers_of(workers), progress or silent
-    lattices = candidate_lattices(study)
-    check_size(study, lattices)
+    check_size(study, candidate_lattices(study))
     with when_compiling(lambda: tell(0, 0, COMPILING)):
-        compile_solvers(study, lattices)
+        compile_solvers(study, candidate_lattices(study))
+    rounds: tuple[Round, ...] = ()
+    if is_searched(study):
+        study, rounds = narrowed(study, crew, tell)
+    study, first, settled = own_batch(study, crew, tell, keep_samples)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
+    outcome = _Run(study, first, crew, tell, groups).outcome()
+    ended = () if settled else (Incident.SEARCH_ENDED,)
+    notes = (*told_of(study, rounds), *ended, *outcome.notes)
+    outcome = replace(outcome, rounds=rounds, notes=notes)
     if not study.study.compare_remanence_models:
         return outcome
     model = other_model(study.ct.remanence_model)
     cts = study.ct.model_copy(update={"remanence_model": model})  # of the same knees
     other, tell = study.model_copy(update={"ct": cts}), named_progress(tell, model)
     kept = of_part(keep_samples, model)
-    again = _Run(other, lattices, crew, tell, groups, outcome.chosen, kept)
-    return replace(outcome, other=again.outcome())
+    again = in_all_assumption_sets(other, first.lattices, 0, crew, tell, keep=kept)
+    return replace(outcome, other=_Run(other, again, crew, tell, groups, outcome.chosen).outcome())
 
 
 class _Run:
-    """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the
+    """From the study's own batch on: each group's candidate on trial, the runner-up, the
     existing setting, `also` and the neighbours of the one on trial again on fresh numbers, until
     every group has one that keeps to the policy."""
 
     def __init__(
         self,
         study: Study,
-        lattices: Sequence[Lattice],
+        first: Batch,
         workers: Workers,
         tell: Progress,
         groups: Sequence[str],
         also: Setting | None = None,
-        keep: KeepRows | None = None,
     ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = in_all_assumption_sets(study, lattices, 0, workers, tell, keep=keep)
+        self.first = first
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {
             group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups

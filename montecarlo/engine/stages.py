@@ -14,17 +14,20 @@ from montecarlo.engine.progress import (
     SELECTION,
     WIDER_INPUTS,
     named_stage,
+    narrowing_stage,
     search_stage,
 )
 from montecarlo.engine.rare import STAGES, final_samples
+from montecarlo.engine.search import part_of
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.secondary.remanence import other_model
-from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.candidates import candidate_lattices, is_searched
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
+NEAR = 5  # relay circuits of a scheme about its best one
 FEW = 4  # relay circuits of an independent sample: those of a setting and its neighbours
 
 
@@ -70,6 +73,11 @@ def stages_of(study: Study) -> Iterator[Stage]:
 def _both_samples(study: Study) -> Iterator[Stage]:
     sets: Mapping[str, Study] = dict(study.assumption_sets)
     circuits = len(candidate_lattices(study))
+    if is_searched(study):
+        part = _counted(part_of(study)) * (1 + len(sets))
+        yield Stage(narrowing_stage(1), circuits * part)
+        circuits = NEAR * len(study.scheme.kinds)
+        yield from (Stage(narrowing_stage(number), circuits * part) for number in (2, 3))
     yield from _selection(study.alone, circuits)
     for name, other in sets.items():
         yield from named(_selection(other, circuits), name)

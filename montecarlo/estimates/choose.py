@@ -246,6 +246,33 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
     return Judgement(**{name: put(getattr(judged, name), getattr(other, name)) for name in names})
 
 
+def beside(judged: Sequence[Judgement]) -> Judgement:
+    """One judgement of the candidates of several, in their order.
+
+    Parameters
+    ----------
+    judged : sequence of Judgement
+        Of one study.
+
+    Returns
+    -------
+    Judgement
+    """
+
+    def joined(parts: Sequence[Any]) -> Any:
+        first = parts[0]
+        if first is None:
+            return None
+        if isinstance(first, Total):
+            return Total(*(np.concatenate(each) for each in zip(*parts, strict=True)))
+        if isinstance(first, Mapping):
+            return {key: np.concatenate([part[key] for part in parts]) for key in first}
+        return np.concatenate(parts)
+
+    names = [part.name for part in fields(Judgement)]
+    return Judgement(**{name: joined([getattr(each, name) for each in judged]) for name in names})
+
+
 def cost_weights(study: Study) -> dict[Stratum, float]:
     """What p = 1 of each type would cost a year.
 

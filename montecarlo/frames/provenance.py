@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import platform
 from contextlib import suppress
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.run import Outcome
@@ -130,6 +131,7 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
         "seed": study.study.seed,
         "installations": designs(study)[0].installations_rounded,
         "candidates": len(outcome.first.settings),
+        "found": [asdict(one) for one in study.candidates.found],
         "samples_asked": study.study.samples,
         "unresolved_share_max": study.study.unresolved_share_max,
         **of_one_model(outcome),

@@ -11,7 +11,7 @@ from montecarlo.engine.progress import Progress
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.frames import candidates, choosing, provenance, rare, sources, types
+from montecarlo.frames import candidates, choosing, provenance, rare, search, sources, types
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
@@ -184,6 +184,16 @@ class Result:
     def inputs(self) -> pd.DataFrame:
         """Every number and distribution of the study."""
         return provenance.inputs(self.study)
+
+    @cached_property
+    def search(self) -> pd.DataFrame:
+        """How the candidates were found: `montecarlo.frames.search.search`."""
+        return search.search(self.outcome)
+
+    @cached_property
+    def front(self) -> pd.DataFrame:
+        """What each limit of false trips would allow: `montecarlo.frames.search.front`."""
+        return search.front(self.outcome)
 
     @cached_property
     def closest(self) -> pd.DataFrame:

@@ -5,8 +5,9 @@ and so a column of every table of settings. Its words stand in `studies/report/w
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import PrivateAttr
 
@@ -86,7 +87,7 @@ OTHER_UNITS = {
 }
 OTHER_KEYS = frozenset(key.removesuffix("a") + end for key in CURRENTS for end in OTHER_UNITS)
 _GRIDS = {
-    end: Axis(unit, f"the same grid as a share of {base}", 0.0)
+    end: Axis(unit, f"the same grid as a share of {base}", 0.0, at_relay_steps=True)
     for end, (unit, base) in OTHER_UNITS.items()
 }
 _VALUES = {
@@ -116,6 +117,37 @@ class Setting:
     first_slope: float | None = None
     second_slope: float | None = None
     turning_point_a: float | None = None
+
+
+@dataclass(frozen=True)
+class Grids:
+    """Grids of one scheme: every combination of their values.
+
+    Parameters
+    ----------
+    scheme : str
+    values : mapping of tuple of float
+        By the key of the axis; of the axes that the scheme has.
+    """
+
+    scheme: str
+    values: Mapping[str, tuple[float, ...]]
+
+
+def grids_in(record: Mapping[str, Any]) -> Grids:
+    """Grids as a record of a run holds them.
+
+    Parameters
+    ----------
+    record : mapping
+        As `dataclasses.asdict` of `Grids` has it, after JSON.
+
+    Returns
+    -------
+    Grids
+    """
+    values = {key: tuple(points) for key, points in record["values"].items()}
+    return Grids(record["scheme"], values)
 
 
 class ExistingSetting(Section):
@@ -191,6 +223,7 @@ class Candidates(Section):
             0.0,
             MOST_A,
             above=True,
+            at_relay_steps=True,
         ),
     ] = ()
     phase_pickup_relay_percent: _GridRelayPercent = ()
@@ -205,6 +238,7 @@ class Candidates(Section):
             0.0,
             MOST_A,
             above=True,
+            at_relay_steps=True,
         ),
     ] = ()
     earth_pickup_relay_percent: _GridRelayPercent = ()
@@ -254,6 +288,27 @@ class Candidates(Section):
     existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None
 
     _given: tuple[tuple[str, str], ...] = PrivateAttr(default=())  # name and key
+    _found: tuple[Grids, ...] = PrivateAttr(default=())
+
+    @property
+    def found(self) -> tuple[Grids, ...]:
+        """What a search left of the ranges; empty before one."""
+        return self._found
+
+    def narrowed(self, found: Sequence[Grids]) -> Candidates:
+        """The same candidates, of which a search left some.
+
+        Parameters
+        ----------
+        found : sequence of Grids
+
+        Returns
+        -------
+        Candidates
+        """
+        new = self.model_copy()
+        new._found = tuple(found)
+        return new
 
     def key_of(self, name: str) -> str:
         """The key under which the file gives a grid: in another unit, if it does.

@@ -10,9 +10,10 @@ from operator import attrgetter
 
 from montecarlo.relays.schemes import Axis
 from montecarlo.secondary.restraint import Bias
-from montecarlo.study.axes import AXES, BIAS, CIRCUIT, PICKUPS, STEPS, Setting
+from montecarlo.study.axes import AXES, BIAS, CIRCUIT, PICKUPS, STEPS, Grids, Setting
 from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.ranges import are_searched, at_first
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
@@ -203,19 +204,23 @@ def existing_setting(study: Study) -> Setting | None:
     return Setting(kind, **values)  # type: ignore[arg-type]
 
 
-def biases_of(study: Study) -> tuple[Bias, ...]:
+def biases_of(grids: Grids) -> tuple[Bias | None, ...]:
     """Every combination of slopes; a second slope that equals the first has no turning point.
 
     Parameters
     ----------
-    study : Study
+    grids : Grids
 
     Returns
     -------
     tuple of Bias
+        None alone where the scheme has no bias.
     """
-    grids = [getattr(study.candidates, key) or (None,) for key in BIAS]
-    return tuple(dict.fromkeys(Bias(*values).plain() for values in product(*grids)))
+    if BIAS[0] not in grids.values:
+        return (None,)
+    every = [grids.values.get(key) or (None,) for key in BIAS]
+    biases = (Bias(*values).plain() for values in product(*every))  # type: ignore[arg-type]
+    return tuple(dict.fromkeys(biases))
 
 
 def _split(
@@ -275,8 +280,83 @@ def _one(pickup: float | None) -> tuple[float, ...]:
     return () if pickup is None else (pickup,)
 
 
+def grids_of(study: Study) -> tuple[Grids, ...]:
+    """What the study states, scheme by scheme: of each axis that the scheme has.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of Grids
+    """
+    found = []
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        own = [axis.key for axis in AXES if axis.in_scheme(scheme)]
+        found.append(Grids(kind, {key: getattr(study.candidates, key) for key in own}))
+    return tuple(found)
+
+
+def is_searched(study: Study) -> bool:
+    """Whether the best of its settings are sought and none was found yet.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    bool
+    """
+    return not study.candidates.found and are_searched(grids_of(study))
+
+
+def with_found(study: Study, found: Sequence[Grids]) -> Study:
+    """The study after a search.
+
+    Parameters
+    ----------
+    study : Study
+    found : sequence of Grids
+        What the search left of its candidates; nothing leaves them as they are.
+
+    Returns
+    -------
+    Study
+    """
+    return study.model_copy(update={"candidates": study.candidates.narrowed(found)})
+
+
+def lattices_on(study: Study, grids: Grids) -> Iterator[Lattice]:
+    """Every combination of a scheme's grids.
+
+    Parameters
+    ----------
+    study : Study
+    grids : Grids
+
+    Yields
+    ------
+    Lattice
+    """
+    stiff = [grids.values.get(key, (0.0,)) for key in CIRCUIT]
+    for values in product(*stiff):
+        for bias in biases_of(grids):
+            yield from _split(
+                study,
+                Circuit(grids.scheme, **dict(zip(CIRCUIT, values, strict=True))),
+                bias,
+                grids.values.get("phase_pickup_a", ()),
+                grids.values.get("earth_pickup_a", ()),
+                grids.values["delay_s"],
+            )
+
+
 def grid_lattices(study: Study) -> tuple[Lattice, ...]:
-    """The settings that the grids span.
+    """The settings that the grids span; of ranges that are searched, what the search left, or
+    before it those where it begins.
 
     Parameters
     ----------
@@ -286,23 +366,10 @@ def grid_lattices(study: Study) -> tuple[Lattice, ...]:
     -------
     tuple of Lattice
     """
-    wanted = study.candidates
-    found: list[Lattice] = []
-    for kind in study.scheme.kinds:
-        scheme = scheme_of(study, kind)
-        grids = [getattr(wanted, key) if scheme.stabilised else (0.0,) for key in CIRCUIT]
-        biases: Sequence[Bias | None] = biases_of(study) if scheme.biased else (None,)
-        for values in product(*grids):
-            for bias in biases:
-                found += _split(
-                    study,
-                    Circuit(kind, **dict(zip(CIRCUIT, values, strict=True))),
-                    bias,
-                    wanted.phase_pickup_a,
-                    wanted.earth_pickup_a,
-                    wanted.delay_s,
-                )
-    return tuple(found)
+    grids = study.candidates.found or grids_of(study)
+    if is_searched(study):
+        grids = tuple(map(at_first, grids))
+    return tuple(lattice for one in grids for lattice in lattices_on(study, one))
 
 
 def candidate_lattices(study: Study) -> tuple[Lattice, ...]:

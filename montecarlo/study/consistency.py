@@ -14,14 +14,13 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
-from montecarlo.study.axes import CIRCUIT
 from montecarlo.study.backup_checks import backup_faults
-from montecarlo.study.candidates import biases_of, candidate_lattices
+from montecarlo.study.candidates import candidate_lattices, grids_of
 from montecarlo.study.check import Check
-from montecarlo.study.circuits import scheme_of
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
+from montecarlo.study.ranges import are_searched, combinations
 from montecarlo.study.scheme_checks import SCHEME_CHECKS
 
 MOST_CANDIDATES = 100_000
@@ -176,34 +175,10 @@ def _durations(study: Study) -> Iterator[str]:
             )
 
 
-def count_candidates(study: Study) -> int:
-    """Settings that the grids span, over all schemes, without the existing one.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    int
-    """
-    grids, total = study.candidates, 0
-    for kind in study.scheme.kinds:
-        scheme = scheme_of(study, kind)
-        axes = [
-            grids.delay_s,
-            *([grids.phase_pickup_a] if scheme.of("phase") else []),
-            *([grids.earth_pickup_a] if scheme.of("earth") else []),
-            *([getattr(grids, key) for key in CIRCUIT] if scheme.stabilised else []),
-            *([biases_of(study)] if scheme.biased else []),
-        ]
-        total += math.prod(map(len, axes))
-    return total
-
-
 def _count(study: Study) -> Iterator[str]:
-    count = count_candidates(study)
-    if not count <= MOST_CANDIDATES:
+    grids = grids_of(study)
+    count = combinations(grids)
+    if not are_searched(grids) and not count <= MOST_CANDIDATES:
         yield (
             f"candidates: {count} settings in all, must be at most {MOST_CANDIDATES}; take coarser"
             " grids"

@@ -20,6 +20,51 @@ MOST_POINTS = 10_000  # of one grid
 STEP_KEYS = ("from", "to", "step")
 
 
+class Range(tuple[float, ...]):
+    """A grid that is given by its ends. Where all ranges of a study have too many combinations, the
+    best of them are sought.
+
+    Attributes
+    ----------
+    stepped : bool
+        Whether it holds every step; else its two ends, until the relay's steps are known.
+    """
+
+    stepped = True
+
+    def with_points(self, points: Sequence[float], *, stepped: bool | None = None) -> Range:
+        """The same range in another unit, or at the relay's steps.
+
+        Parameters
+        ----------
+        points : sequence of float
+        stepped : bool, optional
+            As it is unless given.
+
+        Returns
+        -------
+        Range
+        """
+        new = Range(points)
+        new.stepped = self.stepped if stepped is None else stepped
+        return new
+
+
+def like(grid: tuple[float, ...], points: Sequence[float]) -> tuple[float, ...]:
+    """Other points of the same kind of grid: of a range a range.
+
+    Parameters
+    ----------
+    grid : tuple of float
+    points : sequence of float
+
+    Returns
+    -------
+    tuple of float
+    """
+    return grid.with_points(points) if isinstance(grid, Range) else tuple(points)
+
+
 @dataclass(frozen=True)
 class Moved:
     """Pick-ups of a grid that were set to the relay's steps.
@@ -47,7 +92,15 @@ class Moved:
 @dataclass(frozen=True)
 class Axis(Ranged):
     """Unit, meaning and range of a grid of settings; read into a sorted tuple of different
-    numbers."""
+    numbers.
+
+    Attributes
+    ----------
+    at_relay_steps : bool
+        Whether a range may leave out its step, which is the relay's then.
+    """
+
+    at_relay_steps: bool = False
 
     def read(self, value: object) -> tuple[float, ...]:
         """The grid that a file's value stands for.
@@ -91,13 +144,13 @@ class Axis(Ranged):
 
     def _steps(self, table: dict[str, Any]) -> tuple[float, ...]:
         faults: list[Fault] = [
-            (bare(key), f"unknown in a grid; it takes {listed(STEP_KEYS)}")
+            (bare(key), f"unknown in a range; it takes {listed(STEP_KEYS)}")
             for key in table
             if key not in STEP_KEYS
         ]
         faults += [
-            (key, f"missing; a grid takes {listed(STEP_KEYS)}")
-            for key in STEP_KEYS
+            (key, f"missing; a range takes {listed(STEP_KEYS)}")
+            for key in self._needed
             if key not in table
         ]
         faults += [
@@ -112,13 +165,19 @@ class Axis(Ranged):
             faults.append(
                 ("from", f"{self.told(low)} lies above to = {self.told(high)}; swap them")
             )
-        if faults or low is None or high is None or step is None:
+        if faults or low is None or high is None:
             raise refusal(*faults)
+        if step is None:
+            return Range((low, high)).with_points((low, high), stepped=False)
         steps = (high - low) / step
         _count(steps + 1)
         # `to` belongs to the grid if a step lands on it
         count = math.floor(steps * (1 + 1e-12) + 1e-9) + 1
-        return tuple(sorted({without_dust(low + k * step) for k in range(count)}))
+        return Range(sorted({without_dust(low + k * step) for k in range(count)}))
+
+    @property
+    def _needed(self) -> tuple[str, ...]:
+        return STEP_KEYS[:2] if self.at_relay_steps else STEP_KEYS
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
@@ -132,7 +191,7 @@ class Axis(Ranged):
         steps = {
             "type": "object",
             "additionalProperties": False,
-            "required": list(STEP_KEYS),
+            "required": list(self._needed),
             "properties": {
                 "from": item | {"description": f"smallest setting [{self.unit}]"},
                 "to": item | {"description": f"largest setting, included [{self.unit}]"},
@@ -179,6 +238,39 @@ class Snapped:
     points: tuple[float, ...]
     moved: tuple[tuple[float, float], ...]
     outside: tuple[float, ...]
+
+
+def steps_within(
+    ends: Sequence[float], step: float, reach: tuple[float, float] | None
+) -> tuple[float, ...]:
+    """The relay's steps between two currents, counted from the lower end of its range, else from 0.
+
+    Parameters
+    ----------
+    ends : sequence of float
+        The first and the last of them bound the steps (A).
+    step : float
+        (A).
+    reach : (float, float) or None
+        The relay's range (A).
+
+    Returns
+    -------
+    tuple of float
+        Empty where there is none.
+
+    Examples
+    --------
+    >>> steps_within((0.012, 0.03), 0.005, (0.005, 2.0))
+    (0.015, 0.02, 0.025, 0.03)
+    """
+    low, high = reach or (0.0, math.inf)
+    slack = 1e-9
+    first = math.ceil((ends[0] - low) / step - slack)
+    last = math.floor((min(ends[-1], high) - low) / step + slack)
+    _count(last - first + 1)
+    steps = (without_dust(low + k * step) for k in range(max(first, 0), last + 1))
+    return tuple(current for current in steps if current > 0)
 
 
 def snap(points: Sequence[float], step: float | None, reach: tuple[float, float] | None) -> Snapped:

@@ -10,7 +10,7 @@ from montecarlo.quantities import Plain, meaning_of
 from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import CURRENTS, OTHER_KEYS, OTHER_UNITS, Candidates, ExistingSetting
 from montecarlo.study.description import Study
-from montecarlo.study.grids import Axis, without_dust
+from montecarlo.study.grids import Axis, like, without_dust
 
 TABLES = frozenset({"candidates", "relay", "machine", "ct"})  # what the conversion needs
 
@@ -59,7 +59,7 @@ def in_amperes(study: Study, sound: frozenset[str]) -> tuple[Study, list[str]]:
         amperes = tuple(without_dust(point * ampere[one.factor]) for point in points)
         faults += _out_of_range(one, points, amperes)
         unset = () if isinstance(value, tuple) else None
-        held: object = amperes if isinstance(value, tuple) else amperes[0]
+        held: object = like(value, amperes) if isinstance(value, tuple) else amperes[0]
         changed.setdefault(one.path, {}).update({one.key: unset, one.name: held})
     if faults or not changed:
         return study, faults

@@ -26,10 +26,12 @@ from montecarlo.relays.places import GROUPS
 from montecarlo.study.alternatives import read_alternatives
 from montecarlo.study.assumption_sets import read_assumption_sets
 from montecarlo.study.axes import OTHER_KEYS
+from montecarlo.study.candidates import grids_of
 from montecarlo.study.consistency import CHECKS, check_relay
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import read_options
 from montecarlo.study.other_units import in_amperes, in_other_units
+from montecarlo.study.ranges import are_searched
 from montecarlo.study.relay_steps import snapped
 from montecarlo.study.renamed import old_words
 from montecarlo.study.reword import reworded
@@ -339,6 +341,8 @@ def digest(study: Study) -> str:
     for settings in (table["candidates"], table["candidates"]["existing"] or {}):
         for key in OTHER_KEYS & settings.keys():  # amperes by now
             del settings[key]
+    if are_searched(grids_of(study)):
+        table["candidates"]["searched"] = True
     table["scheme"]["kind"] = list(study.scheme.kinds)
     others = (*study.assumption_sets, *study.alternative_studies, *study.options)
     if others:

@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from montecarlo.quantities.wording import listed
 from montecarlo.relays.elements import Relay
-from montecarlo.study.axes import PICKUPS, Candidates
+from montecarlo.study.axes import CURRENTS, PICKUPS, Candidates
 from montecarlo.study.description import Study
-from montecarlo.study.grids import Moved, Snapped, snap
+from montecarlo.study.grids import (
+    STEP_KEYS,
+    Moved,
+    Range,
+    Snapped,
+    like,
+    snap,
+    steps_within,
+)
 
 
 def snapped(study: Study) -> tuple[Study, list[str]]:
@@ -22,9 +31,10 @@ def snapped(study: Study) -> tuple[Study, list[str]]:
     tuple of Study and list of str
         With the faults of pick-ups out of the relay's range.
     """
+    study, unstepped = _at_steps(study)
     relay = study.relay
-    if relay.step_a is None and relay.range_a is None:
-        return study, []
+    if unstepped or (relay.step_a is None and relay.range_a is None):
+        return study, unstepped
     moves: list[Moved] = []
     faults: list[str] = []
     grids: dict[str, tuple[float, ...]] = {}
@@ -34,7 +44,7 @@ def snapped(study: Study) -> tuple[Study, list[str]]:
             continue
         key = f"candidates.{study.candidates.key_of(name)}"
         set_to = snap(given, relay.step_a, relay.range_a)
-        grids[name] = given if set_to.outside else set_to.points
+        grids[name] = given if set_to.outside else like(given, set_to.points)
         left = len(set_to.points)
         lost = len(given) - len(set_to.outside) - left
         if set_to.moved or lost:
@@ -44,6 +54,33 @@ def snapped(study: Study) -> tuple[Study, list[str]]:
     moved = study.model_copy(update={"candidates": candidates})
     moved._moves = tuple(moves)
     return moved, faults
+
+
+def _at_steps(study: Study) -> tuple[Study, list[str]]:
+    """The study with every step of its relay in ranges that name none, and what cannot be."""
+    relay, candidates = study.relay, study.candidates
+    faults: list[str] = []
+    grids: dict[str, tuple[float, ...]] = {}
+    for name in CURRENTS:
+        given: tuple[float, ...] = getattr(candidates, name)
+        if not isinstance(given, Range) or given.stepped:
+            continue
+        key = f"candidates.{candidates.key_of(name)}"
+        if name not in PICKUPS:
+            faults.append(f"{key}.step: missing; a range takes {listed(STEP_KEYS)}")
+        elif relay.step_a is None:
+            faults.append(f"{key}.step: missing; give one, or the relay's own in relay.step_a")
+        elif (ends := snap(given, None, relay.range_a)).outside:
+            faults += _outside(key, ends, relay)
+        elif points := steps_within(given, relay.step_a, relay.range_a):
+            grids[name] = given.with_points(points, stepped=True)
+        else:
+            faults.append(
+                f"{key}: {given[0]:g} ... {given[-1]:g} A holds no step of the relay"
+                f" (relay.step_a = {relay.step_a:g} A); widen the range"
+            )
+    moved = candidates.model_copy(update=grids)
+    return study.model_copy(update={"candidates": moved}), faults
 
 
 def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:

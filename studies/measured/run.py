@@ -27,8 +27,8 @@ from montecarlo.frames.candidates import setting_columns
 from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.quantities.wording import shown
-from montecarlo.study.axes import Setting
-from montecarlo.study.candidates import candidate_lattices, settings_of
+from montecarlo.study.axes import Setting, grids_in
+from montecarlo.study.candidates import candidate_lattices, settings_of, with_found
 from montecarlo.study.description import Study
 from montecarlo.study.renamed import FILES
 from studies.commissioning.expected import Sheet
@@ -132,6 +132,7 @@ def _read_run(folder: Path) -> Run:
     try:
         study_file, study_digest = record["study_file"], record["study_digest"]
         seed, samples, chosen = record["seed"], record["samples_asked"], record["chosen"]
+        found = [grids_in(one) for one in record.get("found", ())]
     except KeyError:
         raise no_results(folder, ARRAYS) from None
     if not isinstance(chosen, int | None):
@@ -144,6 +145,7 @@ def _read_run(folder: Path) -> Run:
     study = study_again(folder, study_file, samples=samples, seed=seed, expected=study_digest)
     with np.load(BytesIO(content), allow_pickle=False) as arrays:
         kept = {name: arrays[name] for name in arrays.files}
+    study = with_found(study, found)
     settings = settings_of(candidate_lattices(study))
     if not 1 <= chosen <= len(settings):
         raise results.changed(PROVENANCE)

@@ -13,7 +13,7 @@ from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.restraint import Bias
-from montecarlo.study.candidates import biases_of, candidate_lattices
+from montecarlo.study.candidates import biases_of, candidate_lattices, grids_of
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.words import counted
@@ -313,7 +313,9 @@ def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
     if desk.study.scheme.bias_current == "sum":
         ends = len(scheme.elements[scheme.of(axis)[0]].bias)
     load_a = ends * desk.study.machine.rated_current_a / desk.turns
-    slopes, rows = biases_of(desk.study), []
+    grids = next(one for one in grids_of(desk.study) if one.scheme == kind)
+    slopes = tuple(bias for bias in biases_of(grids) if bias is not None)
+    rows = []
     for slope in slopes if len(slopes) <= MOST_SLOPES else outermost(slopes):
         for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a")):
             on_load = _trips_at(desk, slope, pickup, load_a)

@@ -74,6 +74,14 @@ HOLDS = {
         " operated for the others; share_of_total: a type's share of all missed faults or false"
         " trips"
     ),
+    "search": (
+        "rounds of the search in ranges, scheme by scheme: how many settings each judged, and the"
+        " best of them"
+    ),
+    "front": (
+        "at each limit on false trips the setting of each scheme that misses least, of all settings"
+        " that the search judged"
+    ),
     "closest": (
         "where no setting meets the policy: the candidate of each scheme that comes closest, and"
         " the limit that it would meet"
@@ -159,6 +167,7 @@ BESIDE = (
     "detection_map",
     "false_trip_sources",
     "missed_fault_places",
+    "front",
     "waveforms",
     "commissioning",
 )
@@ -245,6 +254,13 @@ FIGURES = {
     "missed_case": FigureText(
         "Strongest missed internal fault in time, from the primary currents to the measured value",
         "The strongest sampled internal fault that the chosen setting misses.",
+    ),
+    "front": FigureText(
+        "Missed faults of the best setting at each limit on false trips",
+        "Missed faults of the best setting at each limit on false trips, of all settings that the"
+        " search judged. The band is the 95 % limits. A line ends where the samples of the search"
+        " can show no smaller limit.",
+        "Best setting at each limit.",
     ),
     "detection_map": FigureText(
         "Earth faults detected against their place and one setting",

@@ -20,6 +20,7 @@ from montecarlo.engine.notes import (
 )
 from montecarlo.engine.precision import Precise
 from montecarlo.engine.run import Incident, Note, Outcome, Refused
+from montecarlo.engine.search import Searched
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
@@ -298,7 +299,22 @@ COMPUTED = (
     Enlarged,
 )  # how a run was made, for an appendix
 RARE = "Rare false trips come from weighted samples where counts see too few; rare.csv has both."
+
+
+def _searched(note: Searched) -> str:
+    return (
+        f"The ranges span {note.spanned:,} settings. A search judged {note.judged:,} of them in"
+        f" {counted(note.rounds, 'round')} on {note.samples:,} samples of each type, then"
+        f" {note.left:,} on all samples. It follows the best setting of each round, so a better one"
+        " far from its path is not excluded."
+    )
+
+
 EVENTS = {
+    Incident.SEARCH_ENDED: (
+        "The search for settings ended before every step beside the best setting was judged. Take"
+        " shorter ranges about it and run again."
+    ),
     Incident.DRAWN_LARGER: (
         "The first independent sample missed the precision; these figures are of a larger one."
     ),
@@ -318,4 +334,5 @@ WORDS: dict[type, Callable[[Any], str]] = {
     Precise: _precise,
     Enlarged: _enlarged,
     Refused: _refused,
+    Searched: _searched,
 }

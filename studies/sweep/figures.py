@@ -16,6 +16,7 @@ from studies.sweep import detection_map as along
 from studies.sweep.convergence import convergence, worth_drawing
 from studies.sweep.exceedance import exceedance, worth_showing
 from studies.sweep.frames import of_interest
+from studies.sweep.front import front
 from studies.sweep.policy import limit_line
 from studies.sweep.tradeoff import tradeoff
 from studies.sweep.unprotected_winding import unprotected_winding
@@ -50,6 +51,9 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     if "unprotected_winding" in frames:
         drawn["unprotected_winding"], ax = blank(85)
         unprotected_winding(frames["unprotected_winding"], ax, limit=limit, limit_text=words)
+    if "front" in frames:
+        drawn["front"], ax = blank(85)
+        front(frames["front"], ax, limit=limit, limit_text=words)
     if "exceedance" in frames and (reached := _exceedance(result, frames["exceedance"])):
         drawn["exceedance"] = reached
     if "convergence" in frames and worth_drawing(settling := frames["convergence"]):

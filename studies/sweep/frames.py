@@ -31,6 +31,8 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
         **{
             name: getattr(result, name)
             for name in (
+                "search",
+                "front",
                 "closest",
                 "comparison",
                 "neighbours",

@@ -425,11 +425,11 @@ def test_a_grid_has_as_many_points_as_steps_and_one(start: int, steps: int, step
             {"from": 1, "to": 0, "step": 1},
             "delay_s.from: 1 s lies above to = 0 s; swap them",
         ),
-        ("delay_s", {"from": 0, "to": 1}, "delay_s.step: missing; a grid takes from, to and step"),
+        ("delay_s", {"from": 0, "to": 1}, "delay_s.step: missing; a range takes from, to and step"),
         (
             "delay_s",
             {"from": 0, "to": 1, "step": 1, "by": 1},
-            "delay_s.by: unknown in a grid; it takes from, to and step",
+            "delay_s.by: unknown in a range; it takes from, to and step",
         ),
         (
             "delay_s",

@@ -1,0 +1,403 @@
+"""The best settings in ranges that are too long to be judged whole: rounds of ordinary counted
+batches, each nearer to the best setting of the round before.
+
+A round judges a few values of every axis, scheme by scheme, on the first part of the study's own
+batch; the next one judges those about the best. What is left is small enough for the whole batch,
+which `run` draws. Such a pattern search needs no derivative (Kolda, Lewis and Torczon, SIAM Review
+45, 2003, 385-482); on common random numbers it is one of a deterministic function (sample average
+approximation: Kim, Pasupathy and Henderson, Handbook of Simulation Optimization, 2015, from
+memory). It finds the best of what it judged: a better setting far from its path is not excluded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from montecarlo.engine.batch import Batch, in_all_assumption_sets
+from montecarlo.engine.counted import count_all
+from montecarlo.engine.job import Job
+from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.progress import Progress, narrowing_stage
+from montecarlo.engine.rare import Known
+from montecarlo.engine.sizes import designs, with_sizes
+from montecarlo.engine.workers import Workers
+from montecarlo.estimates.assemble import gather
+from montecarlo.estimates.choose import Judgement, beside, judge, open_ct_circuit
+from montecarlo.estimates.robust import worst_of
+from montecarlo.quantities import Index
+from montecarlo.study.axes import Grids, Setting
+from montecarlo.study.budget import earth_fault_samples
+from montecarlo.study.candidates import (
+    Lattice,
+    candidate_lattices,
+    grids_of,
+    lattices_on,
+    settings_of,
+    with_found,
+)
+from montecarlo.study.description import Study
+from montecarlo.study.ranges import about, at_first, combinations, is_fine
+
+PART, EARTH_PART = 4, 8  # of the study's samples and earth faults, one in so many
+ROUNDS_MAX = 8
+NEARER_MAX = 4  # whole batches beyond the first
+CELLS = 4_000_000  # candidates x installations of a batch, to bound its memory
+
+
+# Limits of p_false at which the front is told
+LIMITS = tuple(float(f"{10 ** (-k / 3):.2g}") for k in range(3, 16))
+
+
+@dataclass(frozen=True)
+class FrontPoint:
+    """The setting that misses least among those whose bound of p_false keeps to a limit.
+
+    Attributes
+    ----------
+    limit : float
+        Of p_false (-).
+    setting : Setting
+    samples : int
+        Of each counted type.
+    p_missed, low, high : float
+        With its 95 % limits (-).
+    bound : float
+        One-sided upper limit of p_false (-).
+    """
+
+    limit: float
+    setting: Setting
+    samples: int
+    p_missed: float
+    low: float
+    high: float
+    bound: float
+
+
+@dataclass(frozen=True)
+class Searched:
+    """What a search was: settings that the ranges span, that its rounds judged, and that the whole
+    batch judged; rounds; samples of each counted type in a round."""
+
+    spanned: int
+    judged: int
+    left: int
+    rounds: int
+    samples: int
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round of one scheme.
+
+    Attributes
+    ----------
+    number : int
+        From 1.
+    scheme : str
+    candidates, circuits : int
+        That it judged.
+    samples : int
+        Of each counted type.
+    best : Setting
+    p_missed, p_false, bound : float
+        Of the best one; bound: the one-sided upper limit of p_false.
+    allowed : bool
+        Whether the policy allows it.
+    front : tuple of FrontPoint
+        Of this round and scheme.
+    """
+
+    number: int
+    scheme: str
+    candidates: int
+    circuits: int
+    samples: int
+    best: Setting
+    p_missed: float
+    p_false: float
+    bound: float
+    allowed: bool
+    front: tuple[FrontPoint, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """Settings with their judgement."""
+
+    settings: Sequence[Setting]
+    verdict: Judgement
+
+    def best(self, scheme: str) -> int:
+        """The place of a scheme's best: as the policy orders them; where it allows none, the one
+        that is nearest to its limit.
+
+        Parameters
+        ----------
+        scheme : str
+
+        Returns
+        -------
+        int
+        """
+        own = [k for k, setting in enumerate(self.settings) if setting.scheme == scheme]
+        for place in self.verdict.order():
+            if self.settings[place].scheme == scheme:
+                return place
+        used = np.where(self.verdict.usable, self.verdict.limit_used, np.inf)
+        keys = (self.verdict.missed.total[own], used[own])
+        return own[int(np.lexsort(keys)[0])]
+
+
+def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tuple[Round, ...]]:
+    """The study with the few candidates that its whole batch should judge, and how they were found.
+
+    Parameters
+    ----------
+    study : Study
+        Whose ranges are searched.
+    workers : Workers
+    tell : Progress
+
+    Returns
+    -------
+    Study
+    tuple of Round
+
+    Raises
+    ------
+    RunStopped
+    """
+    whole = {one.scheme: one for one in grids_of(study)}
+    at = {scheme: at_first(one) for scheme, one in whole.items()}
+    part = part_of(study)
+    rounds: list[Round] = []
+    left = dict(at)
+    for number in range(1, ROUNDS_MAX + 1):
+        judged = _judged(part, [*left.values()], workers, tell, number)
+        for scheme in [*left]:
+            place = judged.best(scheme)
+            rounds.append(_round(number, part, judged, place))
+            best = judged.settings[place]
+            fine = is_fine(whole[scheme], at[scheme], best)
+            at[scheme] = left[scheme] = about(whole[scheme], at[scheme], best)
+            if fine:
+                del left[scheme]
+        if not left:
+            break
+    found = tuple(_with_least_delay(one, whole[scheme]) for scheme, one in at.items())
+    return with_found(study, found), tuple(rounds)
+
+
+def own_batch(
+    study: Study, workers: Workers, tell: Progress, keep: KeepRows | None = None
+) -> tuple[Study, Batch, bool]:
+    """The study's own batch; of what a search left again on nearer candidates, while a step beside
+    the best one was not judged.
+
+    Parameters
+    ----------
+    study : Study
+        Narrowed, if its ranges are searched.
+    workers : Workers
+    tell : Progress
+    keep : KeepRows, optional
+        Takes the rows of every chunk of the last batch.
+
+    Returns
+    -------
+    Study
+        As it was judged.
+    Batch
+    bool
+        Whether every step beside the best was judged.
+
+    Raises
+    ------
+    RunStopped
+    """
+
+    def drawn(known: Mapping[str, Known] | None, keep: KeepRows | None = None) -> Batch:
+        lattices = candidate_lattices(study)
+        return in_all_assumption_sets(study, lattices, 0, workers, tell, known, keep=keep)
+
+    if not study.candidates.found:
+        return study, drawn(None, keep), True
+    known = None
+    batch = drawn(known)
+    closer = nearer(study, Judged(batch.settings, batch.verdict))
+    for _ in range(NEARER_MAX):
+        if closer is None:
+            break
+        study = closer
+        known = {name: Known(one.densities) for name, one in batch.known.items()}
+        batch = drawn(known)
+        closer = nearer(study, Judged(batch.settings, batch.verdict))
+    if keep is not None:
+        batch = drawn(known, keep)
+    return study, batch, closer is None
+
+
+def nearer(study: Study, judged: Judged) -> Study | None:
+    """The study with candidates nearer to each scheme's best one, where the whole batch left steps
+    beside it unjudged.
+
+    Parameters
+    ----------
+    study : Study
+        As its whole batch judged it.
+    judged : Judged
+        By that batch.
+
+    Returns
+    -------
+    Study or None
+        None where every step beside the best ones was judged.
+    """
+    whole = {one.scheme: one for one in grids_of(study)}
+    found, fine = [], True
+    for one in study.candidates.found:
+        best = judged.settings[judged.best(one.scheme)]
+        fine = fine and is_fine(whole[one.scheme], one, best)
+        closer = about(whole[one.scheme], one, best)
+        found.append(_with_least_delay(closer, whole[one.scheme]))
+    return None if fine else with_found(study, found)
+
+
+def part_of(study: Study) -> Study:
+    """The study on the first part of its samples; no core is open unless that is an event.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Study
+    """
+    general = study.study
+    sizes = {
+        "samples": max(general.samples // PART, general.installations),
+        "earth_fault_samples": max(earth_fault_samples(study) // EARTH_PART, general.installations),
+    }
+    part = with_sizes(study, sizes)
+    if study.states.open_ct_circuit_counts:
+        return part
+    states = study.states.model_copy(update={"open_ct_circuit_per_year": None})
+    return part.model_copy(update={"states": states})
+
+
+def _with_least_delay(found: Grids, whole: Grids) -> Grids:
+    """The shortest delay stands beside the others: what a delay buys is a question of its own."""
+    least = whole.values["delay_s"][0]
+    delays = tuple(sorted({least, *found.values["delay_s"]}))
+    return Grids(found.scheme, {**found.values, "delay_s": delays})
+
+
+def _judged(
+    study: Study, grids: Sequence[Grids], workers: Workers, tell: Progress, number: int
+) -> Judged:
+    """A round: every combination of the grids by counted samples, as each assumption set has
+    them."""
+    lattices = [lattice for one in grids for lattice in lattices_on(study, one)]
+    settings = settings_of(lattices)
+    stage = narrowing_stage(number)
+    sets = [study.alone, *(part_of(other) for _, other in study.assumption_sets)]
+    verdicts = [
+        beside([_counted(one, some, workers, tell, stage) for some in _batches(study, lattices)])
+        for one in sets
+    ]
+    return Judged(settings, worst_of(verdicts))
+
+
+def _batches(study: Study, lattices: Sequence[Lattice]) -> Iterator[list[Lattice]]:
+    """Lattices in their order, some at a time."""
+    installations = designs(study)[0].installations_rounded
+    batch: list[Lattice] = []
+    cells = 0
+    for lattice in lattices:
+        more = math.prod(lattice.shape) * installations
+        if batch and cells + more > CELLS:
+            yield batch
+            batch, cells = [], 0
+        batch.append(lattice)
+        cells += more
+    yield batch
+
+
+def _counted(
+    study: Study, lattices: Sequence[Lattice], workers: Workers, tell: Progress, stage: str
+) -> Judgement:
+    job = Job(study, tuple(lattices), *designs(study))
+    tallies, _ = count_all(job, 0, workers, lambda done, total, _: tell(done, total, stage))
+    gathered = {name: gather(name, blocks) for name, blocks in tallies.items()}
+    gathered |= open_ct_circuit(study, lattices, gathered)
+    return judge(study, lattices, gathered)
+
+
+def _round(number: int, study: Study, judged: Judged, place: int) -> Round:
+    best, verdict = judged.settings[place], judged.verdict
+    own = [k for k, setting in enumerate(judged.settings) if setting.scheme == best.scheme]
+    samples = designs(study)[0].samples_drawn
+    return Round(
+        number,
+        best.scheme,
+        len(own),
+        len({judged.settings[k].stabilising_resistance_ohm for k in own}),
+        samples,
+        best,
+        float(verdict.missed.total[place]),
+        float(verdict.false.total[place]),
+        float(verdict.bound[place]),
+        bool(verdict.allowed[place] and verdict.usable[place]),
+        tuple(_front(judged, np.array(own), samples)),
+    )
+
+
+def _front(judged: Judged, own: Index, samples: int) -> Iterator[FrontPoint]:
+    """At each limit the one that misses least of the places `own`; none where none keeps to it."""
+    verdict = judged.verdict
+    for limit in LIMITS:
+        keeping = own[verdict.usable[own] & (verdict.bound[own] <= limit)]
+        if not keeping.size:
+            return
+        place = int(keeping[np.argmin(verdict.missed.total[keeping])])
+        missed = verdict.missed
+        yield FrontPoint(
+            limit,
+            judged.settings[place],
+            samples,
+            float(missed.total[place]),
+            float(missed.low[place]),
+            float(missed.high[place]),
+            float(verdict.bound[place]),
+        )
+
+
+def told_of(study: Study, rounds: Sequence[Round]) -> tuple[Searched, ...]:
+    """What there is to say of a search; nothing without one.
+
+    Parameters
+    ----------
+    study : Study
+        As it was judged.
+    rounds : sequence of Round
+
+    Returns
+    -------
+    tuple of Searched
+    """
+    if not rounds:
+        return ()
+    return (
+        Searched(
+            combinations(grids_of(study)),
+            sum(one.candidates for one in rounds),
+            combinations(study.candidates.found),
+            rounds[-1].number,
+            rounds[0].samples,
+        ),
+    )

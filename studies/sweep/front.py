@@ -1,0 +1,59 @@
+"""Missed faults of the best setting at each limit on false trips."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from studies.report.look import FALSE_TEXT, MISSED
+from studies.report.marks import (
+    MISSED_LABEL,
+    band,
+    limit_mark,
+    percent_ticks,
+    scheme_styles,
+    semantics,
+)
+from studies.report.words import scheme_name
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+
+def front(
+    frame: pd.DataFrame, ax: Axes, *, limit: float | None = None, limit_text: str = ""
+) -> None:
+    """`montecarlo.frames.search.front`, a line a scheme with the band of its limits; `limit`: the
+    policy's."""
+    import seaborn as sns
+
+    styles = scheme_styles(frame["scheme"])
+    drawn = frame.assign(x=100 * frame["p_false_limit"], y=100 * frame["p_missed"])
+    sns.lineplot(
+        drawn,
+        x="x",
+        y="y",
+        hue="scheme",
+        style="scheme",
+        **semantics(styles),
+        estimator=None,
+        legend=False,
+        ax=ax,
+    )
+    for scheme, group in drawn.groupby("scheme", sort=False):
+        colour = styles[scheme].colour
+        low, high = (100 * group[f"p_missed_{end}"] for end in ("low", "high"))
+        band(ax, group["x"], low, high, colour)
+        ax.plot([], [], color=colour, marker="o", label=scheme_name(str(scheme)))
+    ax.set_xscale("log")
+    if limit is not None:
+        low, high = ax.get_xlim()
+        ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
+    percent_ticks(ax, ax.get_xlim()[0])
+    ax.set_ylim(0, min(104.0, 125.0 * float(frame["p_missed_high"].max()) + 1))
+    ax.set_xlabel("limit on false trips, % of the external events (upper bound)", color=FALSE_TEXT)
+    ax.set_ylabel(MISSED_LABEL, color=MISSED)
+    if limit is not None:
+        limit_mark(ax, limit, limit_text)
+    if drawn["scheme"].nunique() > 1:
+        ax.legend(loc="upper right")
