@@ -46,7 +46,7 @@ def run_study(
     by_scheme : bool
         Choose the best setting of every scheme too.
     keep_samples : KeepRows, optional
-        Takes the samples of the study's own batch, chunk by chunk.
+        Takes the samples of the selection sample, chunk by chunk.
 
     Returns
     -------
@@ -241,8 +241,8 @@ class Result:
 
     @cached_property
     def assumption_sets(self) -> pd.DataFrame:
-        """How each assumption set of the policy judges the candidates of the fresh batch; empty
-        without."""
+        """How each assumption set of the policy judges the candidates of the independent sample;
+        empty without."""
         return choosing.assumption_set_rows(self.outcome)
 
     @cached_property

@@ -235,7 +235,8 @@ def _cts_in_use(table: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
     with a table, so that nobody is asked for keys that he may not need."""
     try:
         choice = SchemeChoice.model_validate(table.get("scheme"), context={"folder": folder})
-        known = not any(check_scheme(Study.model_construct(scheme=choice)))
+        alone: dict[str, Any] = {"scheme": choice}
+        known = not any(check_scheme(Study.model_construct(**alone)))
     except ValidationError:
         known = False
     if known:
