@@ -127,7 +127,7 @@ def run(
     study: Study,
     *,
     workers: int | Workers | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
 ) -> Outcome:
@@ -155,7 +155,7 @@ def run(
         For more candidates, installations or samples than this machine can hold.
     RunStopped
     """
-    crew, tell = workers_of(workers), progress or silent
+    crew, tell = workers_of(workers), progress
     lattices = candidate_lattices(study)
     check_size(study, lattices)
     with when_compiling(lambda: tell(0, 0, COMPILING)):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -29,7 +29,7 @@ def run_study(
     study: Study,
     *,
     workers: int | Workers | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
 ) -> Result:
