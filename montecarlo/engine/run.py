@@ -155,20 +155,21 @@ def run(
         For more candidates, installations or samples than this machine can hold.
     RunStopped
     """
-    crew, tell = workers_of(workers), progress
+    crew = workers_of(workers)
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    with when_compiling(lambda: tell(0, 0, COMPILING)):
+    with when_compiling(lambda: progress(0, 0, COMPILING)):
         compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
+    outcome = _Run(study, lattices, crew, progress, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     model = other_model(study.ct.remanence_model)
     cts = study.ct.model_copy(update={"remanence_model": model})  # of the same knees
-    other, tell = study.model_copy(update={"ct": cts}), named_progress(tell, model)
+    other = study.model_copy(update={"ct": cts})
+    named = named_progress(progress, model)
     kept = of_part(keep_samples, model)
-    again = _Run(other, lattices, crew, tell, groups, outcome.chosen, kept)
+    again = _Run(other, lattices, crew, named, groups, outcome.chosen, kept)
     return replace(outcome, other=again.outcome())
 
 
