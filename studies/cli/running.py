@@ -18,6 +18,7 @@ from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
+from montecarlo.study.event_cautions import too_few_words
 from montecarlo.study.read import study_bytes, study_of
 from montecarlo.study.wiring import wiring_cautions
 from studies import KINDS
@@ -125,7 +126,7 @@ def run_file(request: Request) -> None:
 def _warned(study: Study) -> list[str]:
     """Tell what should be known before anything is sampled; the cautions of the wiring."""
     wired = list(map(str, wiring_cautions(study)))
-    for caution in filter(None, (too_few(study), *wired)):
+    for caution in (*map(too_few_words, too_few(study)), *wired):
         tell(f"{PRODUCT}: caution: {caution}")
     return wired
 
