@@ -1,0 +1,104 @@
+"""Studies with ranges that are searched, against the same settings judged whole."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from montecarlo import run_study
+from montecarlo.engine.run import Outcome, run
+from montecarlo.frames.result import Result
+from montecarlo.study.description import Study
+from tests.made.studies import FEW_TYPES, study_with
+
+RANGES = {
+    "candidates.phase_pickup_a": {"from": 0.1, "to": 0.5, "step": 0.05},
+    "candidates.earth_pickup_a": {"from": 0.01, "to": 0.19, "step": 0.01},
+    "candidates.stabilising_resistance_ohm": {"from": 0, "to": 600, "step": 50},
+    "candidates.delay_s": [0],
+}
+SMALL: dict[str, Any] = FEW_TYPES | {
+    "study.samples": 512,
+    "study.earth_fault_samples": 256,
+    "study.installations": 32,
+    "study.rare_samples": 0,
+    "policy.p_false_max": 0.4,
+}
+
+
+def values(grid: Any) -> list[float]:
+    if isinstance(grid, list):
+        return grid
+    count = round((grid["to"] - grid["from"]) / grid["step"]) + 1
+    return [grid["from"] + k * grid["step"] for k in range(count)]
+
+
+def small(**changes: Any) -> Study:
+    return study_with(SMALL | RANGES | changes)
+
+
+@pytest.fixture(scope="module")
+def found() -> Outcome:
+    return run(small(), workers=1)
+
+
+@pytest.mark.slow
+def test_the_best_found_is_the_best_of_all(found: Outcome) -> None:
+    """Of every combination on the same samples; none is better by more than a hundredth."""
+    whole = run(
+        study_with(SMALL | {key: values(grid) for key, grid in RANGES.items()}), workers=1
+    )
+    every = whole.first.verdict
+    best = every.missed.total[every.order()[0]]
+    judged = found.first.verdict
+    assert len(found.first.settings) < len(whole.first.settings) / 10
+    assert judged.missed.total[judged.order()[0]] <= 1.01 * best
+    for here, setting in enumerate(found.first.settings):
+        there = whole.first.settings.index(setting)
+        assert judged.missed.total[here] == every.missed.total[there]
+        assert judged.bound[here] == every.bound[there]
+
+
+def test_every_step_beside_the_chosen_one_was_judged(found: Outcome) -> None:
+    chosen = found.chosen
+    assert chosen is not None
+    for key, grid in RANGES.items():
+        axis = key.removeprefix("candidates.")
+        every, own = np.array(values(grid)), getattr(chosen, axis)
+        judged = {getattr(one, axis) for one in found.first.settings}
+        at = int(np.argmin(np.abs(every - own)))
+        for value in every[max(at - 1, 0) : at + 2]:
+            assert min(abs(value - other) for other in judged) < 1e-9
+
+
+def test_rounds_and_front_are_told(found: Outcome) -> None:
+    result = Result(found)
+    assert [*result.search["round"].unique()] == [*range(1, found.rounds[-1].number + 1)]
+    front = result.front.sort_values("p_false_limit")
+    assert (front["p_false_bound"] <= front["p_false_limit"]).all()
+    assert (front["p_missed"].diff().dropna() <= 0).all()  # a looser limit never misses more
+
+
+def test_a_search_does_not_depend_on_the_workers(found: Outcome) -> None:
+    again = run(small(), workers=2)
+    assert again.rounds == found.rounds
+    assert again.chosen == found.chosen
+    assert (again.first.verdict.bound == found.first.verdict.bound).all()
+
+
+def test_schemes_are_searched_each() -> None:
+    kinds = {"scheme.kind": ["two_phase_one_earth", "per_phase"]}
+    study = small(**kinds, **{"study.kind": "scheme_comparison"})
+    outcome = run(study, workers=1, by_scheme=True)
+    assert {one.scheme for one in outcome.rounds} == {"two_phase_one_earth", "per_phase"}
+    assert set(outcome.best) == {"two_phase_one_earth", "per_phase"}
+
+
+def test_a_list_has_no_rounds() -> None:
+    lists = {key: values(grid)[:2] for key, grid in RANGES.items()}
+    result = run_study(study_with(SMALL | lists), workers=1)
+    assert result.search.empty
+    assert result.front.empty
+    assert result.provenance["found"] == []
