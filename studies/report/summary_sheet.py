@@ -122,12 +122,14 @@ def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
     """Of each choice the figures as numbers, with their limits."""
     if not {"chosen", "candidate", "scheme", *KEYS} <= {*candidates.columns}:
         return
-    chosen = candidates[candidates["chosen"].astype(bool)].head(MOST_CHOICES)
+    chosen = candidates[candidates["chosen"].astype(bool)]
     if not len(chosen):
         return
     yield _line("")
     yield _line("Figures of the choice, with 95 % limits", style="bold")
-    for row in chosen.to_dict("records"):
+    if len(chosen) > MOST_CHOICES:
+        yield _line(f"The first {MOST_CHOICES} of {len(chosen)}; the sheet candidates has all.")
+    for row in chosen.head(MOST_CHOICES).to_dict("records"):
         of = next((f"{row[name]}: " for name in ("option", "alternative") if name in row), "")
         setting = f"no. {row['candidate']}, {scheme_name(row['scheme'])}, {setting_text(row)}"
         yield _line(f"{of}{setting}")
