@@ -162,7 +162,8 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
-UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
+# Of the workbook: a figure, or a page that is made to be printed, shows it
+UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.quantities.wording import listed
 from studies.report.labels import LABEL_POINTS
+from studies.report.letters import together
 from studies.report.look import CHOSEN, EXISTING, blank, say
 from studies.report.marks import beside, legend_mark
 from studies.report.numbers import percent, with_limits
@@ -73,11 +74,13 @@ def false_trip_sources(frame: pd.DataFrame, of: str = "") -> Figure:
     of_events = 100 * rows.drop_duplicates("event").set_index("event")["share_of_events"]
     mark: dict[str, Any] = {"marker": "|", "linestyle": "none", "markeredgewidth": 2.2}
     size = 2.4 * BAR_MM * len(roles)
+    halo = mark | {"markeredgewidth": 4.2, "color": "white"}
+    ax.plot(of_events.loc[order], range(len(order)), markersize=size, **halo)
     ax.plot(of_events.loc[order], range(len(order)), markersize=size, color=OF_EVENTS, **mark)
     ax.set(xlim=(0, 100), xlabel="share, % (95 % limits)", ylabel="")
     ax.set_yticks(range(len(order)), names)
     ax.grid(visible=False, axis="y")
-    ax.set_title(fill(f"{of}{_finding(frame)}", LETTERS), loc="left", color=CHOSEN)
+    ax.set_title(fill(together(f"{of}{_finding(frame)}"), LETTERS), loc="left", color=CHOSEN)
     _legend(figure, frame, roles, mark)
     say(figure, _left_out(frame, order))
     return figure
