@@ -228,7 +228,7 @@ FIGURES = {
     ),
     "false_trip_sources": FigureText(
         "Share of each external event in the false trips, chosen and existing setting",
-        "Share of each external event in the false trips. A grey mark shows its share of all"
+        "Share of each external event in the false trips. A black mark shows its share of all"
         " external events.",
         "Where false trips come from.",
     ),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 COLOURS = {"chosen": CHOSEN, "closest": CHOSEN, "existing": EXISTING}
 WORDS = {"chosen": "chosen", "closest": "closest to the limit", "existing": "existing"}
 FACES = 0.55  # how dense a bar is
-OF_EVENTS = "#8a8a8a"
+OF_EVENTS = "#000000"
 MOST = 12  # events that are drawn
 LETTERS = 60  # of a line of the title
 NAME = 24  # of a line of an event's name
