@@ -113,10 +113,19 @@ def archive(tree: Any, **parts: bytes) -> bytes:
     return target.getvalue()
 
 
-def objects() -> bytes:
+def saved(array: np.ndarray[Any, Any]) -> bytes:
     target = io.BytesIO()
-    np.save(target, np.array([Stranger()], dtype=object), allow_pickle=True)
+    np.save(target, array, allow_pickle=True)
     return target.getvalue()
+
+
+PLACE = {"array": [0, 0, [1], "C"]}
+
+
+def test_an_array_is_found_at_its_place() -> None:
+    """Without this, what follows could be refused for another reason."""
+    data = archive({"tuple": ["", PLACE]}, **{"0": saved(np.array([7.0, 8.0]))})
+    assert unpack(data)[1] == np.array([7.0])
 
 
 @pytest.mark.parametrize(
@@ -128,15 +137,17 @@ def objects() -> bytes:
         archive({"tuple": ["", {"Popen": {}}]}),
         archive({"tuple": ["", {"Tally": {}}]}),
         archive({"tuple": ["", {"array": 0}]}),
+        archive({"tuple": ["", PLACE]}),
+        archive({"tuple": ["", PLACE]}, **{"0": saved(np.empty(0))}),
         archive({"tuple": ["one"]}),
-        archive({"tuple": ["", {"array": 0}]}, **{"0": objects()}),
+        archive({"tuple": ["", PLACE]}, **{"0": saved(np.array([Stranger()], dtype=object))}),
         archive("[" * 100_000),
         archive("nonsense"),
         archive({"tuple": ["", {"dict": [[[], 1]]}]}),
         archive({"tuple": ["", {"a": 1, "b": 2}]}),
         archive([]),
     ],
-    ids=range(13),
+    ids=range(15),
 )
 def test_what_pack_has_not_made_is_damaged(data: bytes) -> None:
     with pytest.raises(Damaged):
