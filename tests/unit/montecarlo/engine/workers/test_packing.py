@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
@@ -61,6 +61,7 @@ def same(one: Any, other: Any) -> bool:
     return bool(one == other)
 
 
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])  # of a busy machine
 @given(st.text(), trees)
 def test_everything_comes_back(label: str, value: Any) -> None:
     assert same(unpack(pack((label, value))), (label, value))
