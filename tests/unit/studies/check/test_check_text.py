@@ -26,6 +26,7 @@ from tests.made.studies import REMOVE, study_with
 
 CONFIGS = sorted((Path(__file__).parents[4] / "configs").glob("*.toml"))
 STARTER = Path(__file__).parents[4] / "studies" / "starter.toml"
+DIFFERENT = ("all_events_11kv", "schemes_11kv", "transformer_earthed_13_8kv")
 
 LARGE = {
     "machine.rated_power_va": 160e6,
@@ -294,7 +295,17 @@ def test_a_resistance_that_blinds_is_named() -> None:
 # --- the whole text -----------------------------------------------------------
 
 
-@pytest.mark.parametrize("file", [STARTER, *CONFIGS], ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "file",
+    [
+        STARTER,
+        *(
+            path if path.stem in DIFFERENT else pytest.param(path, marks=pytest.mark.slow)
+            for path in CONFIGS
+        ),
+    ],
+    ids=lambda path: path.stem,
+)
 def test_worked_studies_fit_the_page_and_hide_nothing(file: Path) -> None:
     study = read_study(file)
     text = check_text(study)

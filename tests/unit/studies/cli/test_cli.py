@@ -629,7 +629,7 @@ def shell(folder: Path, arguments: str) -> tuple[int, str, str]:
         ("--version", ""),
         ("--help", ""),
         ("schema", ""),
-        ("check good.toml", ""),
+        pytest.param("check good.toml", "", marks=pytest.mark.slow),
         ("new b.toml", "b.toml is written; "),
     ],
 )
@@ -656,7 +656,7 @@ def test_a_text_that_cannot_be_written_is_one_line(
         ("check no.toml 2>&-", 2),
         pytest.param("check no.toml 2>/dev/full", 2, marks=pytest.mark.slow),
         pytest.param("check no.toml >/dev/full 2>&1", 2, marks=pytest.mark.slow),
-        ("check good.toml >/dev/full 2>&1", 2),
+        pytest.param("check good.toml >/dev/full 2>&1", 2, marks=pytest.mark.slow),
     ],
 )
 def test_closed_and_full_streams_leave_the_exit_code(
