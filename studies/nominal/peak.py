@@ -332,41 +332,47 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
         " the current stand at the end of their range that gives the most. The infeed of the"
         " network is at its largest, all else at its centre. V_f = i_f (R_ct + R_lead + R_st +"
         " R_relay), RMS. Formula: 2 sqrt(2 V_k (V_f - V_k)), or sqrt(2) V_f up to 2 V_k."
-        " Simulated: the highest value over points on wave, with offset and remanence. Each figure"
-        " has the fault beside it that gives the most. " + PEAK
+        " Simulated: the highest value over points on wave, with offset and remanence. Each line has"
+        " the fault that gives the most. " + PEAK
     )
     head = (
         "R_st ohm",
-        "by formula",
+        "",
+        "fault",
         "i_f A",
-        "V_k",
-        "V_f",
-        "formula V",
-        "simulated V",
-        "simulated",
+        "V_k V",
+        "V_f V",
+        "peak V",
         "",
     )
     for scheme in dict.fromkeys(row.scheme for row in peaks):
-        rows = [_cells(row) for row in peaks if row.scheme == scheme]
+        rows = [cells for row in peaks if row.scheme == scheme for cells in _lines(row)]
         above = any(row.above_limit for row in peaks if row.scheme == scheme)
         notes = (f"* above {LIMIT_V / 1000:g} kV",) if above else ()
-        yield Table(head, tuple(rows), "><>>>>><<", scheme, notes)
+        yield Table(head, tuple(rows), "><<>>>><", scheme, notes)
 
 
-def _cells(row: PeakVoltage) -> tuple[str, ...]:
-    simulated = "unresolved" if np.isnan(row.peak_simulated_v) else plain(row.peak_simulated_v, 4)
+def _lines(row: PeakVoltage) -> Iterator[tuple[str, ...]]:
+    """By formula, then simulated."""
     ohm = "-" if row.stabilising_resistance_ohm is None else f"{row.stabilising_resistance_ohm:g}"
-    return (
+    yield (
         ohm,
+        "formula",
         NAMES[row.fault],
         f"{row.current_a:.4g}",
         f"{row.v_knee_v:.4g}",
         plain(row.v_full_v, 4),
         plain(row.peak_formula_v, 4),
-        simulated,
-        NAMES[row.simulated_fault],
-        "*" if row.above_limit else "",
+        _mark(row.peak_formula_v),
     )
+    volts, none = row.peak_simulated_v, "-"
+    peak_v = "unresolved" if np.isnan(volts) else plain(volts, 4)
+    fault = NAMES[row.simulated_fault]
+    yield ohm, "simulated", fault, none, none, none, peak_v, _mark(volts)
+
+
+def _mark(volts: float) -> str:
+    return "*" if volts > LIMIT_V else ""
 
 
 def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:

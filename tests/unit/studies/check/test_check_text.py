@@ -71,7 +71,8 @@ def test_stability_of_a_printed_example() -> None:
     )
     assert "i_f = 55.78 A secondary" in text
     assert "55.78 A x (1.5 + 0.3) ohm = 100.4 V" in text
-    assert "100.4 V / 0.5 A - 4 ohm = 196.8 ohm" in text
+    # 100.4 V / 0.5 A - 4 ohm
+    assert re.search(r"earth 0\.5 A +4 +196\.8 ", text)
     assert "V_k >= 2 V_s: 200.8 V with one-way leads" in text
     assert "the CTs have 210 V: met with one-way leads only" in text
 
