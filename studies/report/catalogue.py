@@ -163,7 +163,11 @@ BESIDE = (
     "commissioning",
 )
 UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
-SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
+SECOND = {
+    "what_if": ("p_now",),
+    "elasticities": ("p", "distance", "dead_band", "beyond_band"),
+    "worth_of_measuring": ("today", "difference_found", "difference_flattering"),
+}
 
 
 def table_text(name: str) -> TableText:
@@ -362,6 +366,9 @@ HEADS = {
     "fault_energy": "energy in the fault",
     "resistor_energy": "energy in the resistor",
     "unseen_share_of_fault_energy": "energy from faults that the scheme does not detect",
+    "chosen_today": "chosen without knowing",
+    "v_knee": "V_k",
+    "v_full": "V_f",
     "beyond_rating_share": "earth faults beyond the resistor's rating",
 }
 ENDS = {

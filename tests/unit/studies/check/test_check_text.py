@@ -142,15 +142,14 @@ def test_a_setting_in_four_bases() -> None:
 
 def test_balancing_resistance_and_its_spill() -> None:
     kept = {"relay.phase_burden_ohm": 1.0, "scheme.phase_stabilising_ohm": 200.0}
-    assert "1 + 200 = 201 ohm; the study takes it equal" in text_with(kept)
+    assert "1 + 200 = 201 ohm. The study takes it equal" in text_with(kept)
     text = text_with(kept | {"scheme.balancing_resistance_ohm": 190.0})
     assert re.search(
-        r"the study has 190 ohm\. At 190 ohm, [\d.]+ A .* drives through the earth circuit"
-        r" [\d.]+ mA with 0 ohm",
+        r"The study has 190 ohm\. Spill in the earth circuit at 190 ohm: [\d.]+ mA with 0 ohm",
         text,
     )
     assert "201 ohm: no spill" in text_with(kept | {"scheme.balancing_resistance_ohm": 201.0})
-    assert "98 % of the study's lie at" in text_with(
+    assert "98 % of its values in the study lie at" in text_with(
         kept
         | {"scheme.balancing_resistance_ohm": {"dist": "lognormal", "median": 201.0, "sigma": 0.05}}
     )

@@ -130,7 +130,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
     assert '<p class="answer">10\u00a0Ω misses least, 10\u00a0% (9 to 11\u00a0%).</p>' in text
     assert text.index('class="answer"') < text.index('class="signed"') < text.index("<nav")
     for wanted in (
-        "fault energy [J]",
+        "energy in the fault [J]",
         "p missed [%]",
         ">25<",
         "energy, J</text>",
