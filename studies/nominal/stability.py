@@ -270,9 +270,7 @@ def stabilising_resistance(desk: Desk) -> Iterator[Block]:
         yield Table(head, tuple(rows), "<>>>", caption)
 
 
-def _resistances(
-    desk: Desk, axis: Axis, pickup: float, both: Sequence[float]
-) -> Iterator[str]:
+def _resistances(desk: Desk, axis: Axis, pickup: float, both: Sequence[float]) -> Iterator[str]:
     """The relay's own, then with one-way leads and with the loop."""
     relay = desk.burden_ohm(axis, pickup)
     yield f"{relay:.4g}"

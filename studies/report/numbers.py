@@ -68,7 +68,9 @@ def cell(row: Row, name: str, digits: int | None = None) -> str:
     if math.isnan(row[name]):  # no sample of a counted type gave a result
         return "unresolved"
     p, low, high = limits_of(row, name, digits)
-    return f"none (< {high})" if name == "p_false" and row[name] == 0 else f"{p} ({low}-{high})"
+    if name == "p_false" and row[name] == 0:
+        return f"none (< {high})"
+    return f"{p} ({low} to {high})" if "e-" in low + high else f"{p} ({low}-{high})"
 
 
 def limits_of(row: Row, name: str, digits: int | None = None) -> tuple[str, str, str]:

@@ -11,7 +11,6 @@ from studies.report.blocks import Block, Caution, Paragraph
 from studies.report.numbers import percent, with_limits
 from studies.report.words import AXIS_WORDS, axis_unit
 
-
 BEYOND = "No setting beyond an end was judged: extend the grid there."
 
 
