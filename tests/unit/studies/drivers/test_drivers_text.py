@@ -167,7 +167,7 @@ def test_worth_is_told_by_its_limits() -> None:
     )
     assert (
         text
-        == "Measure first: the CTs' ankle ratio. Known would be in which quarter it lies. A setting"
+        == "Measure first: the CTs' ankle ratio. The measurement would show in which quarter it lies. A setting"
         " chosen for it would lower cost by 500 to 1,200 EUR a year."
     )
     text = _measure(result(False), worth(("ct.ankle_ratio", -0.02, -0.01), quantity="p_missed"))
