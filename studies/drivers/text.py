@@ -244,8 +244,8 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
     best = better.loc[better["difference"].idxmin()]
     lowered = _amount(result, quantity, -best["difference_high"], -best["difference_low"])
     return (
-        f"Measure first: {_name(best['input'])}. The measurement would show {best['known']}. A setting chosen"
-        f" for it would lower {WORDS[quantity]} by {lowered}.{_like(better, best)}"
+        f"Measure first: {_name(best['input'])}. The measurement would show {best['known']}. A"
+        f" setting chosen for it would lower {WORDS[quantity]} by {lowered}.{_like(better, best)}"
     )
 
 
@@ -273,8 +273,8 @@ def _notes(found: Drivers) -> Iterator[str]:
         yield "No false trip was seen in these samples, so no input is named for false trips."
     elif hits < FEW_HITS:
         yield (
-            f"False trips rest on {counted(round(hits), 'effective hit')}. Below {FEW_HITS:.0f} their"
-            " elasticities and what-ifs are rough, and their intervals are too short."
+            f"False trips rest on {counted(round(hits), 'effective hit')}. Below {FEW_HITS:.0f}"
+            " their elasticities and what-ifs are rough, and their intervals are too short."
         )
     floored = [part for part in found.effects if part.floored > 0.005]
     if floored:

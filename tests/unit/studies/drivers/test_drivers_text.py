@@ -167,8 +167,8 @@ def test_worth_is_told_by_its_limits() -> None:
     )
     assert (
         text
-        == "Measure first: the CTs' ankle ratio. The measurement would show in which quarter it lies. A setting"
-        " chosen for it would lower cost by 500 to 1,200 EUR a year."
+        == "Measure first: the CTs' ankle ratio. The measurement would show in which quarter it"
+        " lies. A setting chosen for it would lower cost by 500 to 1,200 EUR a year."
     )
     text = _measure(result(False), worth(("ct.ankle_ratio", -0.02, -0.01), quantity="p_missed"))
     assert "would lower missed faults by 1 to 2 percentage points" in text

@@ -92,7 +92,8 @@ def test_the_option_that_misses_least_comes_first() -> None:
     assert told(THREE).startswith(
         'Fewest missed faults: "400 A".'
         " Its mean energy in an earth fault is 400 kJ (360 to 440). Its best setting: no. 6,"
-        " phase 0.1 A, earth 0.02 A, 200 ohm, 0.1 s. Dependability: it leaves 10 % (9 to 11 %) of the faults in its scope uncleared: 0.00099 a year"
+        " phase 0.1 A, earth 0.02 A, 200 ohm, 0.1 s. Dependability: it leaves"
+        " 10 % (9 to 11 %) of the faults in its scope uncleared: 0.00099 a year"
     )
 
 
