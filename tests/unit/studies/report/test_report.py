@@ -275,7 +275,7 @@ def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
     )
     assert "one element per phase | two phase elements and an earth element" in said(sheet(result))
     assert "on the relay's steps of 0.005 A" in said(sheet(result))
-    assert "None had to be moved" in said(sheet(result))
+    assert "No candidate had to be moved" in said(sheet(result))
     assert "peak voltage across the relay circuit, internal fault | 1.24 kV | 1.24 kV" in said(
         sheet(result)
     )
