@@ -366,6 +366,8 @@ HEADS = {
     "fault_energy": "energy in the fault",
     "resistor_energy": "energy in the resistor",
     "unseen_share_of_fault_energy": "energy from faults that the scheme does not detect",
+    "has_best": "has a setting",
+    "unprotected": "unprotected part of the winding",
     "chosen_today": "chosen without knowing",
     "v_knee": "V_k",
     "v_full": "V_f",

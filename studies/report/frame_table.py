@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from studies.report.blocks import Table
 from studies.report.catalogue import column_head, is_share
 from studies.report.numbers import RATES, bare, digits_of, figures, plain
-from studies.report.words import QUANTITIES, scheme_name
+from studies.report.words import AXIS_WORDS, QUANTITIES, scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,7 +46,12 @@ def _worded(frame: pd.DataFrame) -> pd.DataFrame:
     if frame.columns[0] == "scheme":
         schemes.add("minus")
     words = {name: frame[name].map(_scheme) for name in frame.columns if name in schemes}
+    words |= {name: frame[name].map(_axis) for name in ("pair", "axis") if name in frame}
     return frame.assign(**words)
+
+
+def _axis(name: Any) -> Any:
+    return AXIS_WORDS[name].label if name in AXIS_WORDS else name
 
 
 def _scheme(name: Any) -> Any:
