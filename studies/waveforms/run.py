@@ -44,7 +44,7 @@ def waveforms(result: Result) -> Part:
     return Part(
         {"waveforms": frame} if len(frame) else {},
         {**records(study, setting, search.cases), **pictures.files},
-        tuple(items(_told(search))),
+        tuple(items(_counted(search))),
         pictures.draw,
     )
 
@@ -79,7 +79,7 @@ def _drawn(drawn: Mapping[str, Sequence[Shown]], of: str) -> dict[str, Figure]:
     return {name: cases_in_time(cases, of) for name, cases in drawn.items()}
 
 
-def _told(search: Search) -> Iterator[str]:
+def _counted(search: Search) -> Iterator[str]:
     """Which cases were found, and where."""
     found = Counter(case.kind for case in search.cases)
     held = listed(f"{NAMES[kind]} ({found[kind]})" for kind in KINDS)
