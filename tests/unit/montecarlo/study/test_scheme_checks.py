@@ -251,7 +251,7 @@ def test_check_tells_how_many_circuits_a_grid_needs() -> None:
     }
     assert "12 candidates on 12 relay circuits" in check_text(study_with(grid | va))
     earth_only = {key: value for key, value in va.items() if "earth" in key}
-    assert "12 candidates on 6 circuits" in check_text(study_with(grid | earth_only))
+    assert "12 candidates on 6 relay circuits" in check_text(study_with(grid | earth_only))
     one = {"phase_pickup_a": [0.1], "earth_pickup_a": [0.02], "stabilising_resistance_ohm": [0]}
     assert "1 candidate on 1 relay circuit;" in check_text(study_with(candidates=one))
 
