@@ -57,6 +57,7 @@ if TYPE_CHECKING:
 REPORT = "report.html"
 UNRESOLVED = "unresolved"  # a table of zeros says no more than the sentence does
 LEADING = 5  # inputs shown of each output of a study of drivers
+MOST_NAMED = 8  # entries of a record in one line
 FEW_COLUMNS = 8  # named of a table that is not shown
 
 
@@ -311,15 +312,23 @@ def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
     rows = [
         (key.replace("_", " "), text)
         for key, value in record.items()
-        if key not in skipped and value is not None and (text := _words(value))
+        if key not in skipped and _is_short(value) and (text := _words(value))
     ]
     return [
         Paragraph(
             "The same study file, seed and version give the same numbers, whatever the number of"
-            " processes."
+            " processes. provenance.json has more."
         ),
         Table(("what", "value"), tuple(rows), "<<"),
     ]
+
+
+def _is_short(value: Any) -> bool:
+    """Whether a line can hold it: not what several runs or types each have of their own."""
+    if isinstance(value, Mapping):
+        nested = (Mapping, list, tuple)
+        return len(value) <= MOST_NAMED and not any(isinstance(v, nested) for v in value.values())
+    return value is not None
 
 
 def _words(value: Any) -> str:

@@ -131,7 +131,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
     assert '<p class="answer">10\u00a0Ω misses least, 10\u00a0% (9 to 11\u00a0%).</p>' in text
     assert text.index('class="answer"') < text.index('class="signed"') < text.index("<nav")
     for wanted in (
-        "fault energy [J]",
+        "energy in the fault [J]",
         "p missed [%]",
         ">25<",
         "energy, J</text>",
@@ -290,7 +290,7 @@ def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
     )
     assert "one element per phase | two phase elements and an earth element" in said(sheet(result))
     assert "on the relay's steps of 0.005 A" in said(sheet(result))
-    assert "None had to be moved" in said(sheet(result))
+    assert "No candidate had to be moved" in said(sheet(result))
     assert "peak voltage across the relay circuit, internal fault | 1.24 kV | 1.24 kV" in said(
         sheet(result)
     )
