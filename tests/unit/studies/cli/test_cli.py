@@ -29,6 +29,7 @@ from studies.report.blocks import Paragraph
 from studies.report.record import PROVENANCE
 from studies.report.safety import CAUTION
 from tests.made.said import words
+from tests.made.starter import STARTER
 from tests.made.studies import minimal_study_text
 
 Run = Callable[..., tuple[int, str, str]]
@@ -414,9 +415,8 @@ def test_check_imports_no_plotting() -> None:
         "import sys\nfrom studies.cli.main import main\nmain(['check', sys.argv[1]])\n"
         "sys.exit(' '.join({'pandas', 'matplotlib', 'seaborn', 'joblib'} & set(sys.modules)) or 0)"
     )
-    starter = Path(studies.__file__).with_name("starter.toml")
     done = subprocess.run(
-        [sys.executable, "-c", code, str(starter)], capture_output=True, text=True, check=False
+        [sys.executable, "-c", code, str(STARTER)], capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stderr
 

@@ -24,10 +24,11 @@ from studies.connections.shapes import Box, Circle, Drawing, Line, Role, Text
 from studies.report.look import look
 from tests.made.boxes import assert_text_is_readable, boxes
 from tests.made.custom_schemes import PHASES, element, leg, line_ends, phase_leg
+from tests.made.starter import STARTER
 from tests.made.studies import study_with
 
 ROOT = Path(__file__).parents[4]
-FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
 Changes = dict[str, Any]
 PHASE: Changes = {"phase_pickup_a": [0.1]}
 EARTH: Changes = {"earth_pickup_a": [0.05]}
