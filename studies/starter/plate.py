@@ -73,7 +73,7 @@ class Plate:
 
 def next_standard_a(current_a: float) -> float:
     """The lowest standard primary current of CTs that is not below a current. [A]"""
-    decade = 10 ** (math.floor(math.log10(current_a)) - 1)
+    decade = math.pow(10, math.floor(math.log10(current_a)) - 1)
     return next(
         size * decade * tens
         for tens in (1, 10)
@@ -101,11 +101,16 @@ def read_plate(given: Mapping[str, str | None]) -> Plate:
     if faults:
         raise StudyError(*faults)
     plate = Plate(**found, given=frozenset(texts))
-    _check_ct(plate)
+    _check_current(plate)
     return plate
 
 
-def _check_ct(plate: Plate) -> None:
+def _check_current(plate: Plate) -> None:
+    if not plate.rated_a <= PRIMARIES_A[1]:
+        raise StudyError(
+            f"--mva {plate.mva:g}: at {plate.kv:g} kV the rated current is {plate.rated_a:.0f} A,"
+            f" must be at most {PRIMARIES_A[1]:.0f} A; give both --mva and --kv"
+        )
     share = plate.rated_a / plate.ct_a
     if not share <= MOST_RATED:
         raise StudyError(

@@ -47,7 +47,7 @@ class Scaled:
     @property
     def growth(self) -> float:
         """Losses per unit over those of the starter's machine."""
-        return float((Plate.mva / self.plate.mva) ** 0.25)
+        return math.pow(Plate.mva / self.plate.mva, 0.25)
 
     @property
     def armature_s(self) -> float:
@@ -92,7 +92,7 @@ class Scaled:
     def ct_ohm(self) -> float:
         """Secondary winding: longer wire, thinner for more turns. [ohm]"""
         wire = OHM_OF_5_A if self.plate.secondary_a > 1 else 1.0
-        return wire * CT_OHM * (self.plate.turns / CT_TURNS) ** 0.7
+        return wire * CT_OHM * math.pow(self.plate.turns / CT_TURNS, 0.7)
 
     @property
     def knee_v(self) -> float:
@@ -104,7 +104,7 @@ class Scaled:
     @property
     def knee_a(self) -> float:
         """Exciting current at the knee: a smaller share where more ampere-turns drive it. [A]"""
-        return EXCITING_SHARE * self.plate.secondary_a * (800.0 / self.plate.ct_a) ** 0.2
+        return EXCITING_SHARE * self.plate.secondary_a * math.pow(800.0 / self.plate.ct_a, 0.2)
 
     @property
     def stabilising_v(self) -> float:
