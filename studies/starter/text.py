@@ -63,7 +63,12 @@ def _words(plate: Plate) -> dict[str, str]:
         "kv_from": _origin(plate, "kv"),
         "hz_from": _origin(plate, "hz"),
         "ct_from": _origin(plate, "ct", "assumed: next standard value of IEC 61869-2"),
-        "earthing": earthing if "earthing-a" in plate.given else f"assumed: {earthing}",
+        "earthing": (
+            f"{earthing}; +-10 % assumed"
+            if "earthing-a" in plate.given
+            else f"assumed: {earthing}, +-10 %"
+        ),
+        "existing": "# " if plate.given else "",
         "lead": scaling.LEADS[plate.secondary_a][1],
     }
 
