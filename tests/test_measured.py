@@ -277,6 +277,19 @@ def test_files_are_named(
     )
 
 
+def test_the_folder_of_an_older_version_is_refused_by_its_file(
+    run: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    old = tmp_path / "old"
+    shutil.copytree(run, old)
+    (old / "installations.npz").rename(old / "plants.npz")
+    line = refusal(capsys, str(old), str(filled(run, tmp_path / "m.csv", through_l1)))
+    assert line.endswith(
+        f"{old}: an older version of the program ran it, plants.npz is now called"
+        " installations.npz; run the study again"
+    )
+
+
 def npy(array: np.ndarray[Any, Any]) -> bytes:
     """A single array as NumPy writes it, one of objects as a pickle."""
     file = io.BytesIO()

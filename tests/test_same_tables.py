@@ -158,7 +158,7 @@ def test_chunks_in_any_order_and_two_workers_give_the_tables_of_one(tmp_path: Pa
     before = tables(run_study(study, workers=1), tmp_path / "one")
     assert tables(run_study(study, workers=2), tmp_path / "two") == before
     assert (
-        tables(run_study(study, workers=Workers(1, place=Shuffled())), tmp_path / "shuffled")
+        tables(run_study(study, workers=Workers(1, site=Shuffled())), tmp_path / "shuffled")
         == before
     )
 

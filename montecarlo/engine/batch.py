@@ -44,7 +44,7 @@ class Batch:
     Attributes
     ----------
     round_ : int
-        0: the study's own batch.
+        0: the selection sample.
     lattices : tuple of Lattice
     strata : dict of Gathered
     judgement : Judgement
@@ -60,9 +60,9 @@ class Batch:
     exceedance : dict of Sums
         Of every curve at its grid, by event.
     points : tuple of EarlyEstimate
-        How it settles, of fresh batches: they have few candidates.
+        How it settles, of independent samples: they have few candidates.
     paired : tuple of Setting
-        K settings of which is told what one misses and another not.
+        K settings, paired: what one misses and another does not.
     caught : dict of Gathered
         That, K x K rows by internal type: missed by, caught by.
     unresolved : tuple of Unresolved
@@ -72,7 +72,7 @@ class Batch:
     assumption_sets : mapping of Judgement
         Beside the study as stated.
     wider : mapping of Sums
-        Of rare false trips with wider inputs; of fresh batches.
+        Of rare false trips with wider inputs; of independent samples.
     """
 
     round_: int
@@ -94,7 +94,7 @@ class Batch:
 
     @property
     def number(self) -> int:
-        """As tables tell it: 1 the study's own, 2 a fresh one."""
+        """As tables have it: 1 the selection sample, 2 an independent sample."""
         return 2 if self.round_ else 1
 
     @cached_property
@@ -220,7 +220,7 @@ def run_batch(  # noqa: PLR0913
     lattices : sequence of Lattice
         The candidates.
     round_ : int
-        0: the study's own batch.
+        0: the selection sample.
     workers : Workers
     progress : Progress
     known : Known, optional

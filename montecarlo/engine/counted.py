@@ -33,7 +33,7 @@ def count_all(
     ----------
     job : Job
     round_ : int
-        0: the study's own batch.
+        0: the selection sample.
     workers : Workers
     progress : Progress
     keep : KeepRows, optional

@@ -46,7 +46,7 @@ class Curve:
 
     @property
     def grid(self) -> tuple[float, ...]:
-        """Pick-ups at which the curve is told: the candidates' and, if there are several, points at
+        """Pick-ups of the curve: the candidates' and, if there are several, points at
         equal ratios between them."""
         if len(self.thresholds) < 2:
             return self.thresholds

@@ -1,8 +1,8 @@
-"""How many weighted samples of each event a fresh batch has: enough for steady limits of the
-candidates that matter.
+"""How many weighted samples of each event an independent sample has: enough for steady limits of
+the candidates that matter.
 
-The study's own batch decides it, before a fresh one is drawn. A batch that grew until its own hits
-sufficed would stop at a run of luck, and its probabilities would be too high."""
+The selection sample decides it, before an independent one is drawn. A batch that grew until its own
+hits sufficed would stop at a run of luck, and its probabilities would be too high."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ MOST_TIMES = 8  # the study's own number: the most that are drawn
 
 
 class Plan(NamedTuple):
-    """An event's weighted samples, the candidate that needs them, and what the study's own batch
+    """An event's weighted samples, the candidate that needs them, and what the selection sample
     saw of it."""
 
     samples: int
@@ -39,7 +39,8 @@ class Plan(NamedTuple):
 
 @dataclass(frozen=True)
 class Enlarged:
-    """An event's weighted samples in the fresh batch; candidate: the number of who needs them."""
+    """An event's weighted samples in the independent sample; candidate: the number of who needs
+    them."""
 
     stratum: Stratum
     assumption_set: str  # "": the study as stated
@@ -79,8 +80,8 @@ def deciding(
 
 
 def plans(known: Known, foremost: Iterable[Setting], own: int) -> dict[Stratum, Plan]:
-    """Of the events of which a fresh batch shall have more than its own number for one of the
-    foremost candidates, or would if the limit allowed as many as help.
+    """Of the events of which an independent sample shall have more than its own number for one of
+    the foremost candidates, or would if the limit allowed as many as help.
 
     Parameters
     ----------
@@ -129,7 +130,7 @@ def enlarged(
     ----------
     found : mapping of Plan
     own : int
-        The fresh batch's own number.
+        The independent sample's own number.
     settings : sequence of Setting
         Candidates in the order of their numbers.
     assumption_set : str

@@ -30,13 +30,13 @@ ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
 
 @dataclass(frozen=True)
 class Unresolved:
-    """Samples of one type in one batch that gave no result; zero of them is told too.
+    """Samples of one type in one batch that gave no result; zero of them is reported too.
 
     number: of the candidate that has most. not_finite and not_converged: by the cause, on any
     circuit, so that their sum may be more; None where nobody looked."""
 
     of: str  # assumption set, model or wider inputs; "": the study as stated
-    round_: int  # 0: the study's own batch
+    round_: int  # 0: the selection sample
     stratum: Stratum
     samples: str
     drawn: int

@@ -20,7 +20,7 @@ class Job:
     design: Design  # of the counted strata
     earth_design: Design  # of earth faults, solved along the whole winding, on nets
     shares: tuple[float, ...] = ()  # of the batch, below 1, that are tallied by themselves too
-    paired: tuple[int, ...] = ()  # candidates of which is told what one misses and another not
+    paired: tuple[int, ...] = ()  # candidates, paired: what one misses, another not
     # weighted samples of a stratum, where not the study's own
     weighted: tuple[tuple[Stratum, int], ...] = ()
 

@@ -225,6 +225,8 @@ def _places(study: Study, item: Input) -> Iterator[tuple[str, int]]:
         return
     group, _, field = item.key.removeprefix("ct.").rpartition(".")
     if group in GROUPS:
+        if group not in study.ct.groups:
+            return
         labels = PHASES if len(places_of(group)) > 1 else ("",)
         yield from zip(labels, _columns_of(group), strict=False)
         return

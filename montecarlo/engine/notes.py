@@ -91,7 +91,7 @@ Method = (
 
 
 def method_notes(study: Study, batch: Batch) -> Iterator[Method]:
-    """Of the study's own batch: sizes, methods, how far each carries.
+    """Of the selection sample: sizes, methods, how far each carries.
 
     Parameters
     ----------

@@ -1,5 +1,5 @@
-"""The fresh batch as large as the study's precision needs: planned from a batch that is there, then
-drawn whole."""
+"""The independent sample as large as the study's precision needs: planned from a batch that is
+there, then drawn whole."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from montecarlo.study.description import Study
 
 @dataclass(frozen=True)
 class Precise:
-    """What the chosen candidate reached on its fresh batch.
+    """What the chosen candidate reached on its independent sample.
 
     Attributes
     ----------

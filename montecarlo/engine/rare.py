@@ -53,8 +53,8 @@ class Known:
     """What a batch leaves to later ones: its densities, what it saw of each candidate's weighted
     samples, and which candidates' p_false an event decides.
 
-    A fresh batch that judged its own samples would keep those that happened to hit often enough,
-    and lose the others: measured, tests/MEASUREMENTS.md."""
+    An independent sample that judged its own samples would keep those that happened to hit often
+    enough, and lose the others: measured, tests/MEASUREMENTS.md."""
 
     densities: Densities = field(default_factory=dict)
     seen: Mapping[Stratum, Mapping[Setting, Seen]] = field(default_factory=dict)
@@ -224,7 +224,7 @@ def final_batch(
     progress: Progress,
     keep: KeepRows | None = None,
 ) -> dict[Stratum, Final]:
-    """A fresh batch of fixed size of each event.
+    """An independent sample of fixed size of each event.
 
     Parameters
     ----------

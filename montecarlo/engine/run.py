@@ -1,5 +1,5 @@
-"""A whole run: judge every candidate on one batch, then re-estimate the chosen few on fresh random
-numbers."""
+"""A whole run: judge every candidate on one batch, then re-estimate the chosen few on an
+independent sample."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ from montecarlo.study.candidates import (
 )
 from montecarlo.study.description import Study
 
-TRIES_MAX = 10  # fresh batches before the run gives up on the policy
+TRIES_MAX = 10  # independent samples before the run gives up on the policy
 ANY = ""  # the group of all candidates, whatever their scheme
 
 
 class Incident(Enum):
-    """What may happen to a fresh batch."""
+    """What may happen to an independent sample."""
 
     DRAWN_LARGER = auto()  # the first one missed the precision
     MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that alternatives share
@@ -43,7 +43,7 @@ class Incident(Enum):
 
 @dataclass(frozen=True)
 class Refused:
-    """How many candidates fresh random numbers refused; chosen: whether another one kept."""
+    """How many candidates independent samples refused; chosen: whether another one kept."""
 
     scheme: str  # "": of all
     number: int
@@ -55,7 +55,8 @@ Note = Method | Precise | Enlarged | Incident | Refused
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """The study's batch, the fresh batch of the chosen few, and how the choice came about.
+    """The selection sample, the independent sample of the chosen few, and how the choice came
+    about.
 
     Attributes
     ----------
@@ -65,16 +66,16 @@ class Outcome:
     fresh : Batch or None
     chosen, runner_up, existing : Setting or None
     tries : int
-        Fresh batches that were drawn.
+        Independent samples that were drawn.
     notes : tuple of Note
     other : Outcome or None
         Of the same study with the other remanence model.
     best : mapping of Setting or None
-        Of each scheme, where the run was asked for them; all stand in the fresh batch.
+        Of each scheme, where the run was asked for them; all stand in the independent sample.
     sizes : mapping of int
-        Of the fresh batch, where they are not the study's own.
+        Of the independent sample, where they are not the study's own.
     refused : mapping of Batch
-        The fresh batch that refused each candidate.
+        The independent sample that refused each candidate.
     """
 
     study: Study
@@ -91,8 +92,8 @@ class Outcome:
     other: Outcome | None = None
 
     def batch_of(self, setting: Setting) -> Batch:
-        """The batch that a candidate's figures are told of: a fresh one that has it, else the
-        study's own.
+        """The batch whose figures of a candidate are reported: an independent one that has it, else
+        the study's own.
 
         Parameters
         ----------
@@ -107,8 +108,8 @@ class Outcome:
         return self.refused.get(setting, self.first)
 
     def judgement_with_refused(self) -> Judgement:
-        """How the policy judges every candidate: by the study's own batch, those that fresh batches
-        refused by these.
+        """How the policy judges every candidate: by the selection sample, those that independent
+        samples refused by these.
 
         Returns
         -------
@@ -126,11 +127,11 @@ def run(
     study: Study,
     *,
     workers: int | Workers | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
 ) -> Outcome:
-    """Judge every candidate on one batch and choose on fresh random numbers; if the study asks for
+    """Judge every candidate on one batch and choose on an independent sample; if the study asks for
     it, once more with the other remanence model on the same ones.
 
     Parameters
@@ -142,7 +143,7 @@ def run(
     by_scheme : bool
         Choose the best setting of every scheme, and the chosen one among these.
     keep_samples : KeepRows, optional
-        Takes the samples of the study's own batch, chunk by chunk.
+        Takes the samples of the selection sample, chunk by chunk.
 
     Returns
     -------
@@ -154,27 +155,28 @@ def run(
         For more candidates, installations or samples than this machine can hold.
     RunStopped
     """
-    crew, tell = workers_of(workers), progress or silent
+    crew = workers_of(workers)
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    with when_compiling(lambda: tell(0, 0, COMPILING)):
+    with when_compiling(lambda: progress(0, 0, COMPILING)):
         compile_solvers(study, lattices)
     groups = study.scheme.kinds if by_scheme else (ANY,)
-    outcome = _Run(study, lattices, crew, tell, groups, keep=keep_samples).outcome()
+    outcome = _Run(study, lattices, crew, progress, groups, keep=keep_samples).outcome()
     if not study.study.compare_remanence_models:
         return outcome
     model = other_model(study.ct.remanence_model)
     cts = study.ct.model_copy(update={"remanence_model": model})  # of the same knees
-    other, tell = study.model_copy(update={"ct": cts}), named_progress(tell, model)
+    other = study.model_copy(update={"ct": cts})
+    named = named_progress(progress, model)
     kept = of_part(keep_samples, model)
-    again = _Run(other, lattices, crew, tell, groups, outcome.chosen, kept)
+    again = _Run(other, lattices, crew, named, groups, outcome.chosen, kept)
     return replace(outcome, other=again.outcome())
 
 
 class _Run:
     """Sample, solve, count, judge; then each group's candidate on trial, the runner-up, the
-    existing setting, `also` and the neighbours of the one on trial again on fresh numbers, until
-    every group has one that keeps to the policy."""
+    existing setting, `also` and the neighbours of the one on trial again on an independent sample,
+    until every group has one that keeps to the policy."""
 
     def __init__(
         self,
@@ -230,7 +232,7 @@ class _Run:
         )
 
     def _keeping(self, fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
-        """Those that keep to the policy on fresh numbers too; the others are refused."""
+        """Those that keep to the policy on an independent sample too; the others are refused."""
         kept = {group: one for group, one in trial.items() if fresh.keeps_to_policy(one)}
         for group in trial.keys() - kept.keys():
             self.refused[trial[group]] = fresh
@@ -242,7 +244,7 @@ class _Run:
         return {group: left[0] for group, left in self.waiting.items() if left}
 
     def _first_of(self, settings: Mapping[str, Setting]) -> Setting:
-        """The best of them in the study's own batch."""
+        """The best of them in the selection sample."""
         return min(settings.values(), key=self.order.index)
 
     def _runner_up(self, trial: Mapping[str, Setting], chosen: Setting) -> Setting | None:
@@ -253,7 +255,7 @@ class _Run:
         return min(others, key=self.order.index, default=None)
 
     def _again(self, trial: Mapping[str, Setting], round_: int) -> Batch:
-        """A fresh batch of those on trial and what they are compared with, as large as the
+        """An independent sample of those on trial and what they are compared with, as large as the
         precision wants."""
         first = self._first_of(trial)
         self._paired = () if ANY in self.waiting else tuple(trial.values())
@@ -278,7 +280,7 @@ class _Run:
         )
 
     def _enlarged(self) -> list[Enlarged]:
-        """Which events have more weighted samples in the fresh batch, or would, and why."""
+        """Which events have more weighted samples in the independent sample, or would, and why."""
         own = final_samples(with_sizes(self.study, self.sizes))
         return [
             one
@@ -289,8 +291,8 @@ class _Run:
         ]
 
     def _narrowed(self, fresh: Batch, chosen: Setting) -> tuple[Batch, list[Note]]:
-        """The fresh batch, or a further one of fixed size planned from it where it missed the
-        precision."""
+        """The independent sample, or a further one of fixed size planned from it where it missed
+        the precision."""
         drawn = with_sizes(self.study, self.sizes)
         found = precision_of(drawn, fresh, chosen)
         if found.most is None or (more := sizes_for(drawn, fresh, chosen)) == self.sizes:

@@ -1,8 +1,8 @@
 """Several studies on common random numbers: each makes its own choice, and any two choices are
 compared in pairs.
 
-Streams are keyed by input, so a study with other values draws the same uniforms; the fresh batches
-of all are of one round."""
+Streams are keyed by input, so a study with other values draws the same uniforms; the independent
+samples of all are of one round."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from montecarlo.study.description import Study
 
 @dataclass(frozen=True, eq=False)
 class Alternatives:
-    """Outcomes by name, in the order given. The fresh batches of all that have one are of one
+    """Outcomes by name, in the order given. The independent samples of all that have one are of one
     round."""
 
     outcomes: Mapping[str, Outcome]
@@ -67,7 +67,7 @@ def run_alternatives(
     progress: Progress = silent,
     keep_samples: KeepRows | None = None,
 ) -> Alternatives:
-    """Run every study, then bring their fresh batches to one round.
+    """Run every study, then bring their independent samples to one round.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def run_alternatives(
     progress : Progress, optional
         Names the study.
     keep_samples : KeepRows, optional
-        Takes the samples of each study's own batch, chunk by chunk; a part is a study.
+        Takes the samples of each study's selection sample, chunk by chunk; a part is a study.
 
     Returns
     -------
@@ -111,8 +111,8 @@ def run_alternatives(
 
 
 def _at_round(outcome: Outcome, round_: int, workers: Workers, tell: Progress) -> Outcome:
-    """The outcome with its fresh batch drawn again at another round, if it is of an earlier one;
-    the choice stands."""
+    """The outcome with its independent sample drawn again at another round, if it is of an earlier
+    one; the choice stands."""
     fresh = outcome.fresh
     if outcome.chosen is None or fresh is None or fresh.round_ == round_:
         return outcome

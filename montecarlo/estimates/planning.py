@@ -1,4 +1,5 @@
-"""How many samples a fresh batch needs for a wanted precision, planned from a batch that is there.
+"""How many samples an independent sample needs for a wanted precision, planned from a batch that is
+there.
 
 The size is fixed before the batch is drawn. Watching the interval shrink and stopping when it suits
 would bias a probability upwards: a run of luck with many hits looks precise too soon."""

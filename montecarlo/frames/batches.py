@@ -1,4 +1,5 @@
-"""Which batch the rows of a candidate are of: a fresh one that has it, else the study's own."""
+"""Which batch the rows of a candidate are of: an independent one that has it, else the study's
+own."""
 
 from __future__ import annotations
 

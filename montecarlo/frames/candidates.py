@@ -47,9 +47,9 @@ def candidates(outcome: Outcome) -> pd.DataFrame:
     -------
     DataFrame
         A row a candidate, in the order of their numbers. Settings in the units of their column,
-        probabilities [-], `batch` 2 where a fresh batch has the candidate: the chosen one, its
-        neighbours, the runner-up and the existing one, and whatever fresh batches refused.
-        `refusals`: a tuple of `Refusal`, empty for one that may be chosen.
+        probabilities [-], `batch` 2 where an independent sample has the candidate: the chosen one,
+        its neighbours, the runner-up and the existing one, and whatever independent samples
+        refused. `refusals`: a tuple of `Refusal`, empty for one that may be chosen.
     """
     return rows_of_all(outcome, _rows)
 

@@ -45,13 +45,14 @@ class Hinge(NamedTuple):
     aim, low, high : float
         p_missed, or cost a year where the policy weighs costs, with its limits.
     refusals : tuple of Refusal
-        Every rule that refuses it; empty where only fresh random numbers did.
+        Every rule that refuses it; empty where only an independent sample did.
     assumption_sets : tuple of str
         Where the policy has assumption sets, those that refuse it.
     own_batch : bool
-        Whether the refusals are by the study's own batch although the figures are of a fresh one.
+        Whether the refusals are by the selection sample although the figures are of an independent
+        one.
     batch : int
-        1: the figures are of the study's own batch; 2: of a fresh one.
+        1: the figures are of the selection sample; 2: of an independent one.
     """
 
     candidate: int
@@ -109,8 +110,8 @@ def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
 def difference_rows(
     outcome: Outcome, pairs: Collection[tuple[str, Setting, Setting]]
 ) -> pd.DataFrame:
-    """The rows of pairs of settings, each with what the pair is called. On the fresh batch where it
-    holds both; limits of each quantity hold for all of them together.
+    """The rows of pairs of settings, each with what the pair is called. On the independent sample
+    where it holds both; limits of each quantity hold for all of them together.
 
     Parameters
     ----------
@@ -150,9 +151,9 @@ def difference_rows(
 
 
 def assumption_set_rows(outcome: Outcome) -> pd.DataFrame:
-    """A row an assumption set and candidate of the fresh batch: how it is judged there, whether the
-    policy allows it there, and whether the assumption set is its worst. Empty without assumption
-    sets or fresh batch.
+    """A row an assumption set and candidate of the independent sample: how it is judged there,
+    whether the policy allows it there, and whether the assumption set is its worst. Empty without
+    assumption sets or independent sample.
 
     Parameters
     ----------
@@ -228,8 +229,8 @@ def worst_columns(batch: Batch) -> dict[str, Any]:
 def hinge(outcome: Outcome) -> Hinge | None:
     """What the choice hinges on: the candidate that is better by the least and was refused.
 
-    Found in the study's own batch, where all candidates were judged on the same numbers; told with
-    the figures of the fresh batch where that has the candidate, as the tables do.
+    Found in the selection sample, where all candidates were judged on the same numbers; told with
+    the figures of the independent sample where that has the candidate, as the tables do.
 
     Parameters
     ----------

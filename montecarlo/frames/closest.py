@@ -48,8 +48,8 @@ def closest_rows(study: Study, candidates: pd.DataFrame, without: Iterable[str])
         A row a scheme; empty figures where none of its candidates is usable. `limit`: the policy's,
         of p_false or of false trips a year. `would_meet`: the least limit of two digits that the
         candidate's bound keeps to. `each_limit`, `would_meet_each`: of each kind of event. `batch`
-        2: a fresh batch, drawn for a candidate that failed there; 1: the study's own, in which it
-        was found.
+        2: an independent sample, drawn for a candidate that failed there; 1: the study's own, in
+        which it was found.
     """
     import pandas as pd
 

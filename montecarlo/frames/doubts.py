@@ -68,7 +68,7 @@ def as_data(doubt: Doubt) -> dict[str, Any]:
 
 
 def doubts_of(outcome: Outcome, setting: Setting) -> tuple[Doubt, ...]:
-    """Of a chosen setting, by the fresh batch that it was chosen in.
+    """Of a chosen setting, by the independent sample that it was chosen in.
 
     Parameters
     ----------

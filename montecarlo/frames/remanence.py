@@ -35,7 +35,7 @@ def compare_models(runs: Mapping[str, tuple[pd.DataFrame, int | None]]) -> pd.Da
     DataFrame
         For each model, in their order, a row a setting. `chosen` is by the row's own model,
         `chosen_by_other` by the other one; `batch` 1 where that model had no reason to estimate a
-        setting again on fresh numbers.
+        setting again on an independent sample.
     """
     import pandas as pd
 

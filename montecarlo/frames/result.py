@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.progress import Progress
+from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -29,7 +29,7 @@ def run_study(
     study: Study,
     *,
     workers: int | Workers | None = None,
-    progress: Progress | None = None,
+    progress: Progress = silent,
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
 ) -> Result:
@@ -46,7 +46,7 @@ def run_study(
     by_scheme : bool
         Choose the best setting of every scheme too.
     keep_samples : KeepRows, optional
-        Takes the samples of the study's own batch, chunk by chunk.
+        Takes the samples of the selection sample, chunk by chunk.
 
     Returns
     -------
@@ -241,8 +241,8 @@ class Result:
 
     @cached_property
     def assumption_sets(self) -> pd.DataFrame:
-        """How each assumption set of the policy judges the candidates of the fresh batch; empty
-        without."""
+        """How each assumption set of the policy judges the candidates of the independent sample;
+        empty without."""
         return choosing.assumption_set_rows(self.outcome)
 
     @cached_property

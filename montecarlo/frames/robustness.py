@@ -34,7 +34,7 @@ COLUMNS = (
 def assumption_set_choices(outcome: Outcome) -> pd.DataFrame:
     """A row an assumption set, the study as stated the first: the candidate that it would choose by
     itself and what that is there, and the regret, by how much the study's choice is worse there in
-    what the policy wants small. By the study's own batch, where all candidates stand. Empty without
+    what the policy wants small. By the selection sample, where all candidates stand. Empty without
     assumption sets.
 
     Parameters

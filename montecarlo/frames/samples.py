@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 def sample_frames(study: Study, only: Iterable[str] | None = None) -> dict[str, pd.DataFrame]:
     """Sample a study and keep every sample, without judging settings.
 
-    The samples are those of the study's own batch in `run_study`, solved in this process.
+    The samples are those of the selection sample in `run_study`, solved in this process.
 
     Parameters
     ----------

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def unresolved_of(outcome: Outcome) -> tuple[Unresolved, ...]:
-    """Of a run's own batch and of the fresh batch that it reports.
+    """Of a run's own batch and of the independent sample that it reports.
 
     Parameters
     ----------

@@ -422,6 +422,28 @@ def build_custom(own: CustomScheme) -> Scheme:
     return Scheme(own.name, places, tuple(legs), table, tuple(elements))
 
 
+def build(choice: SchemeChoice, kind: str) -> Scheme:
+    """A scheme of the table [scheme], built-in or of the study's own.
+
+    Parameters
+    ----------
+    choice : SchemeChoice
+    kind : str
+        One of its kinds.
+
+    Returns
+    -------
+    Scheme
+
+    Raises
+    ------
+    ValueError
+        There is no such scheme.
+    """
+    own = choice.own(kind)
+    return build_scheme(kind, choice.watched_phases) if own is None else build_custom(own)
+
+
 def _input_columns(legs: Sequence[CustomLeg]) -> list[int]:
     """Which of the inputs of L1, L2 and L3 each phase element has: its phase's where its leg's CTs
     are all of one, as in the built-in schemes, and else the next that is free."""

@@ -28,7 +28,7 @@ def stream(seed: int, stratum: str, round_: int, chunk: int, key: str) -> np.ran
     seed : int
     stratum : str
     round_ : int
-        0 is the study; 1, 2, ... fresh batches.
+        0 is the study; 1, 2, ... independent samples.
     chunk : int
     key : str
         Of the input, or of the draw.

@@ -7,7 +7,7 @@ completion."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -59,12 +59,14 @@ Table = dict[str, Any]
 Places = TypeVar("Places", bound=BaseModel)
 
 
-def completed(places: Places) -> tuple[Places, list[Fault]]:
+def completed(places: Places, in_use: Sequence[str]) -> tuple[Places, list[Fault]]:
     """The table [ct] with what its classes and points decide.
 
     Parameters
     ----------
     places : CtPlaces
+    in_use : sequence of str
+        Places whose CTs a scheme uses. The others may lack anything.
 
     Returns
     -------
@@ -75,39 +77,48 @@ def completed(places: Places) -> tuple[Places, list[Fault]]:
     fill = _defaults(base)
     known = {key: getattr(places, key) for key in type(places).model_fields} | fill
     faults: list[Fault] = []
-    shared: list[str] = []  # places whose CTs have the curve of [ct] itself
-    for end in (there := _there(places)):
+    shared = list(in_use)  # where the CTs have the curve of [ct] itself
+    for end in GROUPS:
         override = getattr(places, end)
         own = {} if override is None else _given(override)
         if not DECIDING & set(own):
-            shared.append(end)
             continue
         gone = dict.fromkeys(_replaced(base, own))
         mine = _defaults(own)
         explicit = set(own) if "class" in own else {*base, *own}
         curve, wrong = _curve(known | gone | mine | own, explicit)
-        faults += [(f"{end}.{key}" if key else end, text) for key, text in wrong]
+        if end in in_use:
+            shared.remove(end)
+            faults += [(f"{end}.{key}" if key else end, text) for key, text in wrong]
         fill[end] = override.model_copy(update=gone | mine | curve)
     curve, wrong = _curve(known, set(base))
     whole = places.model_copy(update=fill | curve)
-    if shared != there and not _ways(base):
+    if shared != list(in_use) and not _ways(base):
         wrong = [(end, text) for end in shared for _, text in wrong]
-    every = [*_lacking(places, base), *(wrong if shared else ()), *faults]
+    every = [*_lacking(places, base, in_use), *(wrong if shared else ()), *faults]
     return whole.model_copy(update=_drawn_apart(whole)), every
 
 
-def _there(places: BaseModel) -> list[str]:
-    """Places that have CTs."""
-    return [group for group in GROUPS if group in ENDS or getattr(places, group) is not None]
+def there(places: BaseModel) -> tuple[str, ...]:
+    """Places that have CTs: both ends, and those with a table.
+
+    Parameters
+    ----------
+    places : CtPlaces
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(group for group in GROUPS if group in ENDS or getattr(places, group) is not None)
 
 
-def _lacking(places: BaseModel, base: Mapping[str, Any]) -> Iterator[Fault]:
-    """Keys without a default that some place has neither of its own nor of [ct]."""
-    there = _there(places)
+def _lacking(places: BaseModel, base: Mapping[str, Any], in_use: Sequence[str]) -> Iterator[Fault]:
+    """Keys without a default that some place in use has neither of its own nor of [ct]."""
     for key in (key for key in NEEDED if key not in base):
-        without = [end for end in there if getattr(getattr(places, end), key, None) is None]
-        if without == there:
-            yield key, f"missing; give it in [ct], or in the table of every place: {listed(there)}"
+        without = [end for end in in_use if getattr(getattr(places, end), key, None) is None]
+        if without == list(in_use):
+            yield key, f"missing; give it in [ct], or in the table of every place: {listed(in_use)}"
             continue
         for end in without:
             yield f"{end}.{key}", "missing, and [ct] has none for all CTs; give one of the two"

@@ -7,13 +7,19 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from numpy.typing import ArrayLike
-from pydantic import create_model, field_validator, model_validator
+from pydantic import (
+    PrivateAttr,
+    ValidationInfo,
+    create_model,
+    field_validator,
+    model_validator,
+)
 from pydantic.functional_validators import ModelWrapValidatorHandler
 
 from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
 from montecarlo.quantities.reading import refusal
-from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
-from montecarlo.secondary.completion import completed
+from montecarlo.relays.places import ENDS
+from montecarlo.secondary.completion import completed, there
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT, ExcitationPoints
 from montecarlo.secondary.remanence import RemanenceModel, coefficients_of
 
@@ -284,7 +290,7 @@ class CtPlaces(CtData):
     """The table [ct]: defaults for all CTs, and what those of one place have otherwise. The neutral
     conductor's CT and second cores are there when their table is, be it empty; what it leaves out
     has the spread of [ct], drawn anew. A key without a default may be left out of [ct] where the
-    table of every place gives it."""
+    table of every place in use gives it."""
 
     neutral_end: Annotated[CtOverride | None, word("CTs of the neutral end, where they differ")] = (
         None
@@ -303,20 +309,27 @@ class CtPlaces(CtData):
         word("second cores at the line end, for a further element; the table may be empty"),
     ] = None
 
+    _in_use: tuple[str, ...] = PrivateAttr(default=ENDS)
+
     @model_validator(mode="wrap")
     @classmethod
-    def _complete(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+    def _complete(
+        cls, data: Any, handler: ModelWrapValidatorHandler[Self], info: ValidationInfo
+    ) -> Self:
         """The knee and the defaults that a class or measured points give stand in the fields, as if
-        written there."""
+        written there. `cts_in_use` of the context: places whose CTs a scheme uses; all that
+        there are unless given."""
         given = handler(data)
         if isinstance(data, CtPlaces):
             return given
-        whole, faults = completed(given)
+        in_use = (info.context or {}).get("cts_in_use") or there(given)
+        whole, faults = completed(given, in_use)
         if faults:
             raise refusal(*faults)
+        whole._in_use = in_use
         return whole
 
-    def weakest(self, groups: Sequence[str] = ENDS) -> CurrentTransformer:
+    def weakest(self, groups: Sequence[str]) -> CurrentTransformer:
         """The CTs with the lowest nominal knee voltage, seen from the legs.
 
         Parameters
@@ -332,11 +345,20 @@ class CtPlaces(CtData):
         return min(cts, key=lambda each: each.knee_voltage_v.centre())
 
     @property
+    def there(self) -> tuple[str, ...]:
+        """Places that have CTs: both ends, and those with a table."""
+        return there(self)
+
+    @property
     def groups(self) -> tuple[str, ...]:
-        """The tables of CTs that the study has: both ends always, the others where they are
-        given."""
-        further = (NEUTRAL_CONDUCTOR, *SECOND_CORES)
-        return (*ENDS, *(group for group in further if getattr(self, group) is not None))
+        """Places whose CTs a scheme uses."""
+        return self._in_use
+
+    @property
+    def stating(self) -> CurrentTransformer:
+        """The CTs whose ratio states a setting in primary amperes: those of the line end where a
+        scheme uses them, else the first in use."""
+        return self.at("line_end" if "line_end" in self.groups else self.groups[0])
 
     def at(self, end: str) -> CurrentTransformer:
         """The CTs of one place, its own values in the place of the defaults, the knee voltage with

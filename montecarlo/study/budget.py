@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from montecarlo.sampling.design import Design
 from montecarlo.study.description import Study
@@ -163,9 +164,39 @@ def rounded_up(count: float) -> int:
     return math.ceil(count / unit) * unit
 
 
-def too_few(study: Study) -> str:
-    """Sentences if no candidate can keep to the policy's limits, whatever the samples show; empty
-    otherwise, and where weighted samples may show what counting cannot.
+@dataclass(frozen=True)
+class TooFew:
+    """What a policy's limit on false trips asks for, and what the samples can show of it.
+
+    Parameters
+    ----------
+    key : str
+        Of the limit.
+    samples : int
+        Of each event, or of the kind of event with the fewest.
+    event : str
+        That kind; empty where the limit is on all events together.
+    best, limit : float
+        The bound without any false trip, and the limit; a probability or, if `yearly`, a year.
+    level : float
+        Of confidence.
+    needed : int
+        Samples that the study should have, at least.
+    """
+
+    key: str
+    samples: int
+    event: str
+    best: float
+    limit: float
+    yearly: bool
+    level: float
+    needed: int
+
+
+def too_few(study: Study) -> list[TooFew]:
+    """The limits of the policy that no candidate can keep to, whatever the samples show; those left
+    out of which weighted samples may show what counting cannot.
 
     Parameters
     ----------
@@ -173,65 +204,46 @@ def too_few(study: Study) -> str:
 
     Returns
     -------
-    str
+    list of TooFew
     """
-    return " ".join(too_few_by_key(study).values())
+    found = (_too_few_in_all(study), _too_few_of_one(study))
+    return [one for one in found if one is not None]
 
 
-def too_few_by_key(study: Study) -> dict[str, str]:
-    """Those sentences by the key of the limit that each speaks of.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    dict of str to str
-    """
-    limit = "false_per_year_max" if study.policy.p_false_max is None else "p_false_max"
-    found = {
-        f"policy.{limit}": _too_few_in_all(study),
-        "policy.p_false_max_each": _too_few_of_one(study),
-    }
-    return {key: text for key, text in found.items() if text}
-
-
-def _too_few_of_one(study: Study) -> str:
-    """The same of the limit on each kind of event: the kind with the fewest samples decides."""
+def _too_few_of_one(study: Study) -> TooFew | None:
+    """Of the limit on each kind of event: the kind with the fewest samples decides."""
     limit, level = study.policy.p_false_max_each, study.policy.level
     if limit is None:
-        return ""
+        return None
     kinds = event_samples(study)
     if weighted_samples(study):  # which a CT circuit that opens has none of
         kinds = {name: samples for name, samples in kinds.items() if name == "open_ct_circuit"}
     if not kinds:
-        return ""
+        return None
     kind, samples = min(kinds.items(), key=lambda item: item[1])
     best = -math.expm1(math.log1p(-level) / samples)
     if best <= limit:
-        return ""
+        return None
     needed = rounded_up(study.study.samples * -math.log1p(-level) / limit / samples)
-    return (
-        f"With no false trip at all, {samples} samples of {kind} bound p_false at {best:.2g}"
-        f" ({100 * level:g} %). The limit on each kind is {limit:g}, so no candidate can be"
-        f" chosen. policy.p_false_max_each needs at least {needed} samples (study.samples or"
-        " --samples)."
-    )
+    return TooFew("policy.p_false_max_each", samples, kind, best, limit, False, level, needed)
 
 
-def _too_few_in_all(study: Study) -> str:
-    policy = study.policy
+def _too_few_in_all(study: Study) -> TooFew | None:
+    policy, samples = study.policy, study.study.samples
     limit, best = limit_of_p_false(study), shown_at_best(study)
     if best <= limit or weighted_samples(study):
-        return ""
-    yearly, unit = 1.0, ""
-    if policy.p_false_max is None:
-        yearly = sum(rate for rate, _ in event_rates(study))
-        unit = " a year"
-    return (
-        f"With no false trip at all, {study.study.samples} samples of each event bound false trips"
-        f" at {best * yearly:.2g}{unit} ({100 * policy.level:g} %). The limit is"
-        f" {limit * yearly:g}, so no candidate can be chosen. The limit needs at least"
-        f" {samples_that_show(study, limit)} samples (study.samples or --samples)."
+        return None
+    needed = samples_that_show(study, limit)
+    if policy.p_false_max is not None:
+        return TooFew("policy.p_false_max", samples, "", best, limit, False, policy.level, needed)
+    a_year = sum(rate for rate, _ in event_rates(study))
+    return TooFew(
+        "policy.false_per_year_max",
+        samples,
+        "",
+        best * a_year,
+        limit * a_year,
+        True,
+        policy.level,
+        needed,
     )

@@ -246,7 +246,7 @@ def _split(
 
 
 def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
-    """One-candidate lattices, for a fresh batch or a setting off the study's grid.
+    """One-candidate lattices, for an independent sample or a setting off the study's grid.
 
     Parameters
     ----------

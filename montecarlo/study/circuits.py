@@ -10,7 +10,7 @@ import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.relays.places import GROUPS
-from montecarlo.relays.schemes import Scheme, build_custom, build_scheme, leg_resistances
+from montecarlo.relays.schemes import Scheme, build, leg_resistances
 from montecarlo.secondary.circuit import CtBank, build_bank
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, Form
@@ -47,13 +47,9 @@ def scheme_of(study: Study, kind: str) -> Scheme:
     -------
     Scheme
     """
-    own = study.scheme.own(kind)
-    if own is not None:
-        scheme = build_custom(own)
-    else:
-        scheme = build_scheme(kind, study.scheme.watched_phases)
     cts = {group: study.ct.at(group) for group in study.ct.groups}
-    matched = scheme.matched({group: data.ratio_matching for group, data in cts.items()})
+    factors = {group: data.ratio_matching for group, data in cts.items()}
+    matched = build(study.scheme, kind).matched(factors)
     if study.scheme.leads == "six_wire":
         return matched
     return matched.with_return_cores(

@@ -40,7 +40,7 @@ def ct_key(ct: CtPlaces, end: str, name: str) -> str:
 def _ratios(study: Study) -> Iterator[str]:
     """CTs of different ratio that share a leg need matching, or the load would spill through its
     element."""
-    pairs = {ENDS}
+    pairs = {ENDS} if {*ENDS} <= {*study.ct.groups} else set()
     if not any(check_leads(study)):
         pairs = {
             (groups[0], group)

@@ -30,8 +30,8 @@ class Precision(Section):
     """How narrow the figures of the chosen candidate shall be: half of the 95 % interval over the
     estimate.
 
-    The study's batch serves to plan the fresh one, whose size is then fixed; at least as large as
-    the study's own."""
+    The selection sample serves to plan the independent one, whose size is then fixed; at least as
+    large as the study's own."""
 
     p_missed: (
         Annotated[float, Plain("-", "of the probability of a missed fault", 1e-5, 1.0)] | None

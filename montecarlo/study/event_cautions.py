@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from montecarlo.plant.internal import UNIFORM_POSITION
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.study.budget import too_few_by_key
+from montecarlo.study.budget import TooFew, too_few
 from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
@@ -96,8 +96,35 @@ def _samples(study: Study) -> Iterator[Caution]:
 
 
 def _provable(study: Study) -> Iterator[Caution]:
-    for key, text in too_few_by_key(study).items():
-        yield Caution(key, text)
+    for found in too_few(study):
+        yield Caution(found.key, too_few_words(found))
+
+
+def too_few_words(found: TooFew) -> str:
+    """What samples that are too few can show, and how many are needed.
+
+    Parameters
+    ----------
+    found : TooFew
+
+    Returns
+    -------
+    str
+    """
+    level = f"{100 * found.level:g} %"
+    if found.event:
+        return (
+            f"With no false trip at all, {found.samples} samples of {found.event} bound p_false at"
+            f" {found.best:.2g} ({level}). The limit on each kind is {found.limit:g}, so no"
+            f" candidate can be chosen. {found.key} needs at least {found.needed} samples"
+            " (study.samples or --samples)."
+        )
+    unit = " a year" if found.yearly else ""
+    return (
+        f"With no false trip at all, {found.samples} samples of each event bound false trips at"
+        f" {found.best:.2g}{unit} ({level}). The limit is {found.limit:g}, so no candidate can be"
+        f" chosen. The limit needs at least {found.needed} samples (study.samples or --samples)."
+    )
 
 
 def _event_kinds(study: Study) -> Iterator[Caution]:

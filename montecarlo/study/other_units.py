@@ -115,7 +115,7 @@ def _given(study: Study) -> tuple[list[_Current], list[str]]:
 def _amperes(study: Study) -> dict[str, float]:
     """Secondary amperes of one of each unit."""
     relay_a = study.relay.rated_current_a
-    machine_a = study.machine.rated_current_a / study.ct.at("line_end").leg_ratio
+    machine_a = study.machine.rated_current_a / study.ct.stating.leg_ratio
     return {
         "relay_percent": relay_a / 100,
         "relay_pu": relay_a,

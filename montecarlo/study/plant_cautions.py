@@ -80,7 +80,7 @@ def _reach(study: Study) -> Iterator[Caution]:
     """What flows into the zone is what the CTs of both ends can see of a fault."""
     seen = abs(Nominal(study).earth_faults(1.0).residual_a[0, 0])
     finest = min((*study.candidates.phase_pickup_a, *study.candidates.earth_pickup_a))
-    needed = finest * study.ct.at("line_end").leg_ratio
+    needed = finest * study.ct.stating.leg_ratio
     if seen < needed:
         yield Caution(
             "candidates",
@@ -98,7 +98,7 @@ def _zone_capacitance(study: Study) -> Iterator[Caution]:
     nominal = Nominal(study)
     fed = 3 * study.machine.omega * nominal.zone_capacitance_f * nominal.emf_v
     finest = min(study.candidates.earth_pickup_a)
-    ratio = study.ct.at("line_end").leg_ratio
+    ratio = study.ct.stating.leg_ratio
     if fed > finest * ratio:
         yield Caution(
             "candidates.earth_pickup_a",

@@ -22,7 +22,8 @@ from montecarlo.quantities.wording import (
     shortened,
     too_near_zero,
 )
-from montecarlo.relays.places import GROUPS
+from montecarlo.relays.places import ENDS, GROUPS
+from montecarlo.relays.schemes import SchemeChoice, build
 from montecarlo.study.alternatives import read_alternatives
 from montecarlo.study.assumption_sets import read_assumption_sets
 from montecarlo.study.axes import OTHER_KEYS
@@ -197,7 +198,7 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
         raise StudyError(*refused)
     faults: list[str] = []
     try:
-        study = Study.model_validate(dict(table), context={"folder": folder})
+        study = Study.model_validate(dict(table), context=_context(table, folder))
         sound = frozenset(Study.model_fields)
     except ValidationError as error:
         faults += reworded(error, table)
@@ -222,6 +223,27 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if study.earthing_options:
         study._options = read_options(study, table, parse)
     return study
+
+
+def _context(table: Mapping[str, Any], folder: Path) -> dict[str, Any]:
+    """What the tables need while they are read: the folder, and which CTs a scheme uses."""
+    return {"folder": folder, "cts_in_use": _cts_in_use(table, folder)}
+
+
+def _cts_in_use(table: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
+    """Places whose CTs a scheme uses. Of schemes that are not sound nothing is known: then those
+    with a table, so that nobody is asked for keys that he may not need."""
+    try:
+        choice = SchemeChoice.model_validate(table.get("scheme"), context={"folder": folder})
+        alone: dict[str, Any] = {"scheme": choice}
+        known = not any(check_scheme(Study.model_construct(**alone)))
+    except ValidationError:
+        known = False
+    if known:
+        used = {group for kind in choice.kinds for group in build(choice, kind).groups}
+    else:
+        used = {group for group in GROUPS if group in (table.get("ct") or ())}
+    return tuple(group for group in GROUPS if group in used) or ENDS
 
 
 def _faults_together(study: Study, sound: frozenset[str]) -> Iterator[str]:
@@ -290,14 +312,13 @@ def what_is_sound(table: Mapping[str, Any], folder: Path) -> tuple[Study, frozen
     parts: dict[str, Any] = {}
     if any(_beyond_bounds(table)):
         return Study.model_construct(**parts), frozenset()
+    context = _context(table, folder)
     for name, field in Study.model_fields.items():
         if name in table:
             try:
                 value = tuple(table[name]) if isinstance(table[name], list) else table[name]
                 adapter: TypeAdapter[Any] = TypeAdapter(cast(Any, field.annotation))
-                parts[name] = adapter.validate_python(
-                    value, strict=True, context={"folder": folder}
-                )
+                parts[name] = adapter.validate_python(value, strict=True, context=context)
             except ValidationError:
                 continue
         elif not field.is_required():

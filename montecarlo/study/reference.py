@@ -64,7 +64,7 @@ These become secondary amperes while the file is read. A share of the machine's 
 line-end CTs on its way.
 """,
 }
-AT_EVERY_PLACE = "must be given, here or in the table of every place"
+AT_EVERY_PLACE = "must be given, here or in the table of every place whose CTs a scheme uses"
 WIDTHS = {"one": "", "ct": "; one value per CT", "element": "; one value per element"}
 
 

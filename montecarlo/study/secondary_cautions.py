@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from montecarlo.relays.places import ENDS
+from montecarlo.relays.places import ENDS, GROUPS
 from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
 from montecarlo.study.axes import PICKUPS
@@ -15,11 +15,26 @@ from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
 
 
+def _ends(study: Study) -> tuple[str, ...]:
+    """The ends of the winding whose CTs a scheme uses."""
+    return tuple(end for end in ENDS if end in study.ct.groups)
+
+
+def _unused(study: Study) -> Iterator[Caution]:
+    """Tables of CTs that neither the study nor one of its alternatives uses."""
+    studies = [study, *(other for _, other in study.alternative_studies)]
+    used = {group for one in studies for group in one.ct.groups}
+    for group in GROUPS:
+        if getattr(study.ct, group) is not None and group not in used:
+            yield Caution(f"ct.{group}", "No scheme uses these CTs. The table changes no result.")
+
+
 def _ct_rating(study: Study) -> Iterator[Caution]:
     rated = study.machine.rated_current_a
-    alike = study.ct.at(ENDS[0]).primary_a == study.ct.at(ENDS[1]).primary_a
-    for end in ENDS[:1] if alike else ENDS:
-        primary = study.ct.at(end).primary_a
+    ends: dict[float, str] = {}
+    for end in _ends(study):
+        ends.setdefault(study.ct.at(end).primary_a, end)
+    for primary, end in ends.items():
         if not 0.5 <= rated / primary <= 1.2:
             yield Caution(
                 ct_key(study.ct, end, "primary_a"),
@@ -29,7 +44,7 @@ def _ct_rating(study: Study) -> Iterator[Caution]:
 
 
 def _relay_rating(study: Study) -> Iterator[Caution]:
-    secondary = study.ct.at("line_end").secondary_a
+    secondary = study.ct.stating.secondary_a
     if secondary != study.relay.rated_current_a:
         yield Caution(
             "relay.rated_current_a",
@@ -41,7 +56,7 @@ def _relay_rating(study: Study) -> Iterator[Caution]:
 def _perfect_cts(study: Study) -> Iterator[Caution]:
     """Spill comes from what makes the CTs of the two ends differ; without it no candidate can trip
     falsely."""
-    ends = [study.ct.at(end) for end in ENDS]
+    ends = [study.ct.at(end) for end in study.ct.groups]
     if all(ct.knee_current_a.support()[1] == 0 for ct in ends):
         yield Caution(
             "ct.knee_current_a",
@@ -57,14 +72,14 @@ def _perfect_cts(study: Study) -> Iterator[Caution]:
     if all(ct.turns_ratio_error_percent.support() == (0, 0) for ct in ends):
         yield Caution(
             "ct.turns_ratio_error_percent",
-            "All six CTs have exactly their rated ratio. Unlike ratios therefore cause no spill.",
+            "All CTs have exactly their rated ratio. Unlike ratios therefore cause no spill.",
         )
 
 
 def _alike(study: Study) -> Iterator[Caution]:
     """A class or measured points give one knee; six real cores have six."""
-    tables: list[tuple[str, Any, tuple[str, ...]]] = [("ct", study.ct, ENDS)]
-    tables += [(f"ct.{end}", getattr(study.ct, end), (end,)) for end in ENDS]
+    tables: list[tuple[str, Any, tuple[str, ...]]] = [("ct", study.ct, _ends(study))]
+    tables += [(f"ct.{end}", getattr(study.ct, end), (end,)) for end in _ends(study)]
     for key, table, ends in tables:
         cts = [study.ct.at(end) for end in ends]
         derived = any(ct.excitation_points or design_of(vars(ct)) for ct in cts)
@@ -155,6 +170,7 @@ def _existing_step(study: Study) -> Iterator[Caution]:
 
 
 SECONDARY_CAUTIONS = (
+    _unused,
     _ct_rating,
     _relay_rating,
     _perfect_cts,

@@ -203,7 +203,7 @@ def _by_end(places: list[int]) -> list[list[int]]:
 
 def _legs(study: Study, scheme: Scheme) -> list[_Leg]:
     """Of every element."""
-    ratios = np.ones(len(PLACES))
+    ratios = np.full(len(PLACES), study.ct.stating.leg_ratio)  # also of CTs that nothing uses
     for group in study.ct.groups:
         ratios[places_of(group)] = study.ct.at(group).leg_ratio
     legs = []
@@ -233,7 +233,7 @@ def spills(study: Study) -> list[Spill]:
     -------
     list of Spill
     """
-    known = tuple(k for k in EVERY if GROUP_OF[k] in study.ct.groups)
+    known = tuple(k for k in EVERY if GROUP_OF[k] in study.ct.there)
     found: dict[tuple[str, str], Spill] = {}
     for kind in study.scheme.kinds:
         scheme = scheme_of(study, kind)

@@ -18,6 +18,7 @@ from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from montecarlo.study.description import Study
+from montecarlo.study.event_cautions import too_few_words
 from montecarlo.study.read import study_bytes, study_of
 from montecarlo.study.wiring import wiring_cautions
 from studies import KINDS
@@ -96,7 +97,7 @@ def run_file(request: Request) -> None:
     notes: list[str] = []
     with (
         tidy_when_ended(),
-        _place(request.cluster) as place,
+        _site(request.cluster) as site,
         closing(Bar((*kind.stages(study), DRAWING))) as progress,
         destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
     ):
@@ -105,7 +106,7 @@ def run_file(request: Request) -> None:
                 f"{PRODUCT}: going on with the unfinished run in {request.out} ({there} finished"
                 " chunks)"
             )
-        crew = Workers(request.workers, place=place, finished=sitting.finished)
+        crew = Workers(request.workers, site=site, finished=sitting.finished)
         with SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep:
             findings = kind.run(study, workers=crew, progress=progress, keep_samples=keep)
         progress(0, 1, DRAWING.what)
@@ -125,7 +126,7 @@ def run_file(request: Request) -> None:
 def _warned(study: Study) -> list[str]:
     """Tell what should be known before anything is sampled; the cautions of the wiring."""
     wired = list(map(str, wiring_cautions(study)))
-    for caution in filter(None, (too_few(study), *wired)):
+    for caution in (*map(too_few_words, too_few(study)), *wired):
         tell(f"{PRODUCT}: caution: {caution}")
     return wired
 
@@ -164,7 +165,7 @@ def _told(
 
 
 @contextmanager
-def _place(address: str | None) -> Iterator[Site | None]:
+def _site(address: str | None) -> Iterator[Site | None]:
     """The cluster at an address, if one is given. What goes wrong there is told here once, and not
     by the libraries too."""
     if address is None:
@@ -174,7 +175,7 @@ def _place(address: str | None) -> Iterator[Site | None]:
 
     logging.disable(logging.CRITICAL)
     try:
-        with Cluster(address) as place:
-            yield place
+        with Cluster(address) as site:
+            yield site
     finally:
         logging.disable(logging.NOTSET)

@@ -268,7 +268,7 @@ def _workers() -> Iterator[Finding]:
     from montecarlo.engine.workers import Workers
     from montecarlo.engine.workers.processes import Processes
 
-    began, workers = time.perf_counter(), Workers(2, place=Processes(2, LONGEST_S))
+    began, workers = time.perf_counter(), Workers(2, site=Processes(2, LONGEST_S))
     others = {*workers.mapped(_process, [_Task("one"), _Task("another")])} - {os.getpid()}
     found = f"started and answered in {time.perf_counter() - began:.1f} s"
     yield _judged("worker processes", found, others, ONE_WORKER)

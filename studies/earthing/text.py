@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
+from montecarlo.study.event_cautions import too_few_words
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import is_computed, move_sentences, sentence, unresolved_sentence
@@ -96,7 +97,7 @@ def _notes(options: Options) -> Iterator[str]:
     """Notes that all options share, and where the rest stands."""
     yield from move_sentences(options.study)
     yield from (sentence(note) for note in _shared(options) if not is_computed(note))
-    yield too_few(options.study)
+    yield from map(too_few_words, too_few(options.study))
     yield unresolved_sentence(options.unresolved_rows)
     every = [len(outcome.notes) for outcome in options.alternatives.outcomes.values()]
     if max(every) > len(_shared(options)):

@@ -30,7 +30,6 @@ from montecarlo.quantities.wording import shown
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import candidate_lattices, settings_of
 from montecarlo.study.description import Study
-from montecarlo.study.renamed import FILES
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import BY_PRIMARY, BY_SECONDARY, Line, lines_of
 from studies.measured.text import answer, measurements, moved
@@ -48,7 +47,6 @@ FAR = 4  # standard uncertainties from the nearest installation: unsupported
 CURRENT_MOST = 1.25  # of the sheet's test current, for which it was planned
 LARGEST_ARRAYS = 1 << 32  # bytes
 ARRAYS = "installations.npz"
-(OLD_ARRAYS,) = (old for old, new in FILES.items() if new == ARRAYS)
 INPUT = "input/"  # before the keys of inputs in installations.npz
 
 

@@ -62,7 +62,7 @@ class Desk(Nominal):
     @property
     def turns(self) -> float:
         """Primary amperes to one in a leg."""
-        return self.study.ct.at("line_end").leg_ratio
+        return self.study.ct.stating.leg_ratio
 
     def bases(self, secondary_a: float) -> tuple[float, float, float, float]:
         """A setting in four bases.

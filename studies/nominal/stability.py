@@ -99,40 +99,50 @@ def stability(desk: Desk) -> Iterator[Block]:
     )
     for groups in driven(desk):
         yield from _stabilising_voltage(desk, groups)
-    if driven(desk):
+    if any(map(_ends, driven(desk))):
         yield Paragraph(_leads(desk))
     yield from _broken(desk)
 
 
 def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
-    secondary, ends = desk.fault_a, _ends(groups)
-    winding, lead = desk.ct_ohm_of(ends)
-    loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
-    where = f", {words}" if (words := words_of(groups)) else ""
-    volts = _end_volts(desk, ends)
-    yield Paragraph(
-        f"Stabilising voltage V_s = i_f (R_ct + R_lead){where}: one-way leads {secondary:.4g} A x "
-        f"({winding:g} + {lead:g}) ohm = {volts[0]:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
-        f"{loop}) ohm = {volts[1]:.4g} V."
-    )
+    ends = _ends(groups)
+    if ends:
+        yield _one_end_saturated(desk, groups)
     if NEUTRAL_CONDUCTOR in groups:
-        winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
-        primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm)
-        secondary = primary / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
-        volts = stabilising_volts(desk, groups)
-        yield Paragraph(
-            "If the neutral CT saturates on an earth fault outside the zone: at most E / Z_N ="
-            f" {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary. Its leads form a"
-            f" loop: {secondary:.4g} A x ({winding:g} + 2 x {lead:g}) ohm = {_neutral_v(desk):.4g}"
-            " V. The larger voltage decides."
-        )
-    needed, knee = [float(handcalc.required_knee(v)) for v in volts], desk.knee_of(groups)
+        decides = " The larger voltage decides." if ends else ""
+        yield Paragraph(_neutral_saturated(desk) + decides)
+    needed = [float(handcalc.required_knee(volts)) for volts in stabilising_volts(desk, groups)]
+    knee = desk.knee_of(groups)
     verdict = ("not met", "met with one-way leads only", "met")[
         sum(knee >= value for value in needed)
     ]
     yield Paragraph(
         f"Knee-point requirement V_k >= 2 V_s: {needed[0]:.4g} V with one-way leads,"
         f" {needed[1]:.4g} V with the loop; the CTs have {knee:.4g} V: {verdict}."
+    )
+
+
+def _one_end_saturated(desk: Desk, groups: Groups) -> Block:
+    secondary, ends = desk.fault_a, _ends(groups)
+    winding, lead = desk.ct_ohm_of(ends)
+    loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
+    where = f", {words}" if (words := words_of(groups)) else ""
+    one_way, both_ways = _end_volts(desk, ends)
+    return Paragraph(
+        f"Stabilising voltage V_s = i_f (R_ct + R_lead){where}: one-way leads {secondary:.4g} A x "
+        f"({winding:g} + {lead:g}) ohm = {one_way:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
+        f"{loop}) ohm = {both_ways:.4g} V."
+    )
+
+
+def _neutral_saturated(desk: Desk) -> str:
+    winding, lead = desk.ct_ohm_of([NEUTRAL_CONDUCTOR])
+    primary, ohm = _neutral_a(desk), abs(desk.own_neutral_ohm)
+    secondary = primary / desk.study.ct.at(NEUTRAL_CONDUCTOR).leg_ratio
+    return (
+        "If the neutral CT saturates on an earth fault outside the zone: at most E / Z_N ="
+        f" {desk.emf_v:.4g} V / {ohm:.4g} ohm = {primary:.4g} A primary. Its leads form a"
+        f" loop: {secondary:.4g} A x ({winding:g} + 2 x {lead:g}) ohm = {_neutral_v(desk):.4g} V."
     )
 
 
@@ -158,7 +168,9 @@ def _ends(groups: Groups) -> list[str]:
 
 
 def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
-    """The same with one CT of the ends saturated. [V]"""
+    """The same with one CT of the ends saturated, 0 without such CTs. [V]"""
+    if not ends:
+        return [0.0, 0.0]
     winding, lead = desk.ct_ohm_of(ends)
     ways = (lead, lead + (_core_ohm(desk, ends) or lead))
     return [float(handcalc.stabilising_voltage(desk.fault_a, winding, ohm)) for ohm in ways]

@@ -24,6 +24,7 @@ from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
+from montecarlo.study.event_cautions import too_few_words
 from montecarlo.study.grids import Moved
 from studies.report.words import counted, plural
 
@@ -47,7 +48,7 @@ def to_know(result: Result) -> list[str]:
     found = [
         *move_sentences(outcome.study),
         *notes,
-        too_few(outcome.study),
+        *map(too_few_words, too_few(outcome.study)),
         unresolved_sentence(unresolved_of(outcome)),
         RARE if rare else "",
     ]
@@ -115,7 +116,7 @@ def _run_sentences(outcome: Outcome) -> Iterator[str]:
     after = [note for note in outcome.notes if isinstance(note, AFTER)]
     yield from move_sentences(outcome.study)
     yield from (sentence(note) for note in outcome.notes if note not in after)
-    yield too_few(outcome.study)
+    yield from map(too_few_words, too_few(outcome.study))
     yield from map(sentence, after)
     yield unresolved_sentence(unresolved_of(outcome))
 

@@ -11,6 +11,7 @@ from typing import Any
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import read_bounded
+from montecarlo.study.renamed import FILES
 from studies.report.record import PROVENANCE, is_as_sealed, read_record
 
 AGAIN = "run the study again"
@@ -72,6 +73,12 @@ def read_results(folder: Path, *needed: str) -> Results:
 
 def no_results(folder: Path, *needed: str) -> StudyError:
     """What is said of a folder without what a run writes."""
+    for old, new in FILES.items():
+        if new in needed and (folder / old).is_file():
+            return StudyError(
+                f"{folder}: an older version of the program ran it, {old} is now called {new};"
+                f" {AGAIN}"
+            )
     files = " and ".join((PROVENANCE, *needed))
     verb = "are" if needed else "is"
     return StudyError(

@@ -44,7 +44,7 @@ def waveforms(result: Result) -> Part:
     return Part(
         {"waveforms": frame} if len(frame) else {},
         {**records(study, setting, search.cases), **pictures.files},
-        (Paragraph(_told(search)),),
+        (Paragraph(_counted(search)),),
         pictures.draw,
     )
 
@@ -79,7 +79,7 @@ def _drawn(drawn: Mapping[str, Sequence[Shown]], of: str) -> dict[str, Figure]:
     return {name: cases_in_time(cases, of) for name, cases in drawn.items()}
 
 
-def _told(search: Search) -> str:
+def _counted(search: Search) -> str:
     """Which cases were found, and where."""
     found = Counter(case.kind for case in search.cases)
     counts = {kind: found[kind] for kind in KINDS}

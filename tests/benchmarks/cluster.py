@@ -118,7 +118,7 @@ def main() -> None:
         cluster(Path(folder)) as made,
         Cluster(made.address) as place,
     ):
-        everywhere = {"processes": Workers(2), "Dask": Workers(place=place)}
+        everywhere = {"processes": Workers(2), "Dask": Workers(site=place)}
         for crew in everywhere.values():
             list(crew.mapped(counted_chunks, tasks))  # compiles there
         taken = {
@@ -145,7 +145,7 @@ def places(sizes: Sizes) -> list[tuple[str, float, float]]:
         found.append(
             (
                 "Dask, two workers here",
-                *per_chunk(lambda finished: Workers(place=place, finished=finished), sizes),
+                *per_chunk(lambda finished: Workers(site=place, finished=finished), sizes),
             )
         )
     return found

@@ -83,7 +83,7 @@ def test_a_worker_killed_in_the_middle_costs_nothing(two: real.Cluster) -> None:
     victim = next(iter(two.workers().values()))
     threading.Timer(1.0, os.kill, (victim, signal.SIGKILL)).start()
     with Cluster(two.address) as place:
-        assert same(Workers(place=place).mapped(solved, slow), slow)
+        assert same(Workers(site=place).mapped(solved, slow), slow)
 
 
 @pytest.mark.slow
@@ -91,7 +91,7 @@ def test_workers_that_join_get_chunks_too(tmp_path: Path) -> None:
     """More than the twice one core that were sent when the call began."""
     slow = [Task(number, takes_s=0.5) for number in range(60)]
     with real.cluster(tmp_path, workers=1) as made, Cluster(made.address) as place:
-        spans = Workers(place=place).mapped(solved_from_to, slow)
+        spans = Workers(site=place).mapped(solved_from_to, slow)
         found = [next(spans)]
         made.add_workers(1, threads=8)
         found += spans
@@ -106,7 +106,7 @@ def test_a_chunk_that_kills_every_worker_is_named(two: real.Cluster, tmp_path: P
     said = "chunk task 3: its worker process ended"
     with Cluster(two.address) as place, pytest.raises(RunStopped, match=said) as caught:
         list(
-            Workers(place=place, finished=Finished(tmp_path)).mapped(
+            Workers(site=place, finished=Finished(tmp_path)).mapped(
                 solved, tasks(8, t3=Task(3, "dies"))
             )
         )
@@ -122,14 +122,14 @@ def test_a_chunk_that_never_ends_is_named_and_its_worker_is_free_again(
     said = "chunk task 3: no answer in 4 s"
     with Cluster(two.address, stalled_s=4.0) as place, pytest.raises(RunStopped, match=said):
         list(
-            Workers(place=place, finished=Finished(tmp_path)).mapped(
+            Workers(site=place, finished=Finished(tmp_path)).mapped(
                 solved, tasks(6, t3=Task(3, "hangs"))
             )
         )
     assert len(Finished(tmp_path)) == 5
     real.waited(lambda: len(two.workers()) == 2)
     with Cluster(two.address) as place:
-        assert same(Workers(place=place).mapped(solved, tasks(6)), tasks(6))
+        assert same(Workers(site=place).mapped(solved, tasks(6)), tasks(6))
 
 
 @pytest.mark.slow
@@ -146,7 +146,7 @@ def test_a_chunk_that_kills_its_workers_leaves_the_others_on_the_cluster(two: re
         Noting(two.address) as place,
         pytest.raises(RunStopped, match="chunk task 3: its worker process ended"),
     ):
-        list(Workers(place=place).mapped(solved, slow))
+        list(Workers(site=place).mapped(solved, slow))
     first, *alone = sent  # one round for all, one for each that was lost
     assert first == list(range(60))
     assert [3] in alone
@@ -179,7 +179,7 @@ def test_answers_that_lie_ready_are_given_up_when_none_comes() -> None:
 
 def test_an_error_of_a_chunk_comes_through(two: real.Cluster) -> None:
     with Cluster(two.address) as place, pytest.raises(ArithmeticError, match="number 3") as caught:
-        list(Workers(place=place).mapped(solved, tasks(6, t3=Task(3, "fails"))))
+        list(Workers(site=place).mapped(solved, tasks(6, t3=Task(3, "fails"))))
     assert "in chunk task 3" in "".join(caught.value.__notes__)
 
 
@@ -190,7 +190,7 @@ def test_one_worker_alone_does_not_hand_its_chunks_to_the_run_itself(tmp_path: P
         Cluster(small.address) as place,
         pytest.raises(RunStopped, match="chunk task 1: its worker process ended"),
     ):
-        list(Workers(place=place).mapped(solved, tasks(3, t1=Task(1, "dies"))))
+        list(Workers(site=place).mapped(solved, tasks(3, t1=Task(1, "dies"))))
 
 
 @pytest.mark.slow
@@ -211,7 +211,7 @@ def test_the_run_ends_when_the_cluster_goes(whole: bool, tmp_path: Path) -> None
         with pytest.raises(
             RunStopped, match="cannot be reached any more|does not answer|has no" if whole else said
         ):
-            list(Workers(place=place, finished=Finished(kept)).mapped(solved, slow))
+            list(Workers(site=place, finished=Finished(kept)).mapped(solved, slow))
     assert 2 < len(Finished(kept)) < 100
 
 
@@ -230,7 +230,7 @@ def test_a_frozen_scheduler_ends_the_run_which_keeps_its_chunks(tmp_path: Path) 
 
         threading.Thread(target=freeze).start()
         with pytest.raises(RunStopped, match=said) as caught:
-            list(Workers(place=place, finished=Finished(kept)).mapped(solved, slow))
+            list(Workers(site=place, finished=Finished(kept)).mapped(solved, slow))
     assert len(caught.value.faults) == 1
     assert 2 < len(Finished(kept)) < 100
 
@@ -450,7 +450,7 @@ def test_tls_serves_a_run_and_a_wrong_file_is_named(
             Cluster(made.address) as place,
         ):
             assert made.address.startswith("tls://")
-            assert same(Workers(place=place).mapped(solved, tasks(6)), tasks(6))
+            assert same(Workers(site=place).mapped(solved, tasks(6)), tasks(6))
             plain = made.address.replace("tls://", "tcp://")
             with pytest.raises(
                 StudyError, match=r"cannot be reached .* with or without TLS as in the address"

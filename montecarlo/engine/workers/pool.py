@@ -86,7 +86,7 @@ class Workers:
     ----------
     count : int, optional
         Workers; else one for each core that this process may use.
-    place : Site, optional
+    site : Site, optional
         Where chunks are solved, instead.
     finished : Finished, optional
         Where finished chunks of the run are kept, and found again.
@@ -96,11 +96,11 @@ class Workers:
         self,
         count: int | None = None,
         *,
-        place: Site | None = None,
+        site: Site | None = None,
         finished: Finished | None = None,
     ) -> None:
         self.count = count if count is not None else cores()
-        self.finished, self._place, self._calls = finished, place or self._own(), 0
+        self.finished, self._site, self._calls = finished, site or self._own(), 0
 
     def _own(self) -> Site:
         if self.count == 1:
@@ -144,7 +144,7 @@ class Workers:
         self, function: Callable[[Task], Outcome], tasks: Sequence[Task]
     ) -> Iterator[Outcome]:
         """What is finished from the disk; the others are put there as they come."""
-        kept, software = self.finished, self._place.software
+        kept, software = self.finished, self._site.software
         self._calls += 1
         call = self._calls
         there = set[int]()
@@ -180,12 +180,12 @@ class Workers:
         while left:
             sent: list[int] = []
             try:
-                for answer in self._place.answers(_noted(list(left.values()), sent)):
+                for answer in self._site.answers(_noted(list(left.values()), sent)):
                     breaks = 0
                     del left[answer.index]
                     yield _sound(answer)
             except Broken as broken:
-                self._place.mend()
+                self._site.mend()
                 suspects = [left.pop(index) for index in sent if index in left]
                 breaks += 1
                 if breaks > BREAKS_MAX:
@@ -195,10 +195,10 @@ class Workers:
                     ) from None
                 for ticket in suspects:
                     try:
-                        yield from map(_sound, self._place.answers([ticket]))
+                        yield from map(_sound, self._site.answers([ticket]))
                         breaks = 0
                     except Broken as again:
-                        self._place.mend()
+                        self._site.mend()
                         lost.append((ticket, again))
         if lost:
             raise RunStopped(*_lost_chunks(lost))

@@ -142,16 +142,16 @@ def _no_room(error: BaseException) -> RunStopped:
 @contextmanager
 def _ended_threads() -> Iterator[list[BaseException]]:
     """Errors of threads that end while this lasts: one may be loky's, which hands chunks to
-    workers, and the run would wait for it. After the first they are not told any more."""
+    workers, and the run would wait for it. After the first they are not reported any more."""
     ended: list[BaseException] = []
 
-    def told(lost: threading.ExceptHookArgs) -> None:
+    def reported(lost: threading.ExceptHookArgs) -> None:
         error = lost.exc_value or SystemError("a thread ended")
-        if not ended and not no_room(error):  # which is told in one line
+        if not ended and not no_room(error):  # which is reported in one line
             before(lost)
         ended.append(error)
 
-    before, threading.excepthook = threading.excepthook, told
+    before, threading.excepthook = threading.excepthook, reported
     try:
         yield ended
     finally:

@@ -15,7 +15,7 @@ from montecarlo.errors import RunStopped, StudyError
 
 
 class Labelled(Protocol):
-    """What a task is called where it is told of: its stratum, round and number."""
+    """What a task is called in reports: its stratum, round and number."""
 
     @property
     def label(self) -> str: ...

@@ -11,6 +11,7 @@ from montecarlo.estimates.refusals import Rule, refusals_of
 from montecarlo.estimates.robust import worst_of
 from montecarlo.study.budget import too_few
 from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.event_cautions import too_few_words
 from studies.report.refusals import note_text
 from tests.made.studies import study_with
 from tests.unit.montecarlo.frames.test_doubts import EACH, NEAR, ONE, strata
@@ -58,19 +59,20 @@ def test_the_worst_of_several_assumption_sets_counts_for_each_kind() -> None:
 
 def test_a_limit_on_each_kind_that_the_samples_cannot_show_is_told_before_the_run() -> None:
     study = study_with({"policy": {"p_false_max": 0.5, "p_false_max_each": 1e-3}})
-    text = too_few(study)
+    (found,) = too_few(study)
+    text = too_few_words(found)
     assert "512 samples of near_fault bound p_false at 0.0058 (95 %)" in text
     assert "The limit on each kind is 0.001, so no candidate can be chosen" in text
     # -ln 0.05 / 0.001 = 2996
     assert "policy.p_false_max_each needs at least 3000 samples" in text
-    assert too_few(study_with({"policy": {"p_false_max": 0.5, "p_false_max_each": 0.1}})) == ""
+    assert too_few(study_with({"policy": {"p_false_max": 0.5, "p_false_max_each": 0.1}})) == []
     assert (
         too_few(
             study_with(
                 {"policy": {"p_false_max": 0.5, "p_false_max_each": 1e-3}, "study.samples": 4096}
             )
         )
-        == ""
+        == []
     )  # weighted samples may show it
 
 

@@ -14,6 +14,7 @@ from montecarlo.study.budget import (
     shown_at_best,
     too_few,
 )
+from montecarlo.study.event_cautions import too_few_words
 from tests.made.studies import study_with
 
 ONE_EVENT = {"external_events.far_fault.per_year": 0}
@@ -99,8 +100,9 @@ def test_numbers_are_rounded_up_to_two_digits() -> None:
 
 
 def test_the_sentence_counts_in_the_policy_s_own_unit() -> None:
-    assert too_few(study_with()) == ""
-    yearly = too_few(study_with(policy={"false_per_year_max": 0.001}))
+    assert too_few(study_with()) == []
+    (found,) = too_few(study_with(policy={"false_per_year_max": 0.001}))
+    yearly = too_few_words(found)
     assert (
         "512 samples of each event bound false trips at 0.0059 a year (95 %). The limit is 0.001,"
         " so no candidate can be chosen. The limit needs at least 3100 samples" in yearly
@@ -110,4 +112,4 @@ def test_the_sentence_counts_in_the_policy_s_own_unit() -> None:
 def test_a_policy_of_costs_has_no_limit_and_needs_no_budget() -> None:
     study = study_with(policy={"least_annual_cost": {"missed_fault": 1.0, "false_trip": 1.0}})
     assert limit_of_p_false(study) == float("inf")
-    assert too_few(study) == ""
+    assert too_few(study) == []

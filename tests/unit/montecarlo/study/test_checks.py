@@ -153,6 +153,11 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         "remanence_bound_percent only limits remanence_percent",
     ),
     (
+        {"ct.second_line_end": {}},
+        "ct.second_line_end",
+        "No scheme uses these CTs. The table changes no result.",
+    ),
+    (
         {"relay.pickup_error_percent": 1},
         "relay.pickup_error_percent",
         "the same pick-up error of 1 %",
