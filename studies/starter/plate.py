@@ -139,7 +139,8 @@ def _within(text: str, span: tuple[float, float], what: str, usual: str) -> floa
     low, high = span
     value = _number(text)
     if value is None or not low <= value <= high:
-        raise ValueError(f"must be {what}, {low:g} to {high:g}; leave it out for {usual}")
+        plain = ", a number such as 12.5" if value is None else ""
+        raise ValueError(f"must be {what}, {low:g} to {high:g}{plain}; leave it out for {usual}")
     return value
 
 

@@ -35,6 +35,7 @@ def test_the_next_standard_primary_current(current_a: float, standard_a: float) 
 
 
 POWER = "must be the rated apparent power in MVA, 1 to 2000; leave it out for the starter's 8"
+NUMBER = "1 to 2000, a number such as 12.5; leave it out"
 VOLTAGE = "must be the line-to-line voltage in kV, 1 to 30; leave it out for the starter's 6.6"
 RATIO = "must be PRIMARY/SECONDARY in A; give both, as 1500/1 or 1500/5"
 
@@ -42,8 +43,9 @@ RATIO = "must be PRIMARY/SECONDARY in A; give both, as 1500/1 or 1500/5"
 @pytest.mark.parametrize(
     ("name", "text", "said"),
     [
-        *(("mva", text, f"--mva {text}: {POWER}") for text in ("0", "-5", "nan", "1e9", "inf")),
-        *(("mva", text, POWER) for text in ("", "25MVA", "2_5", "25,5", "٢٥", "1" * 500, "1e999")),
+        *(("mva", text, f"--mva {text}: {POWER}") for text in ("0", "-5", "1e9")),
+        *(("mva", text, POWER) for text in ("1" * 500, "1e999")),
+        *(("mva", text, NUMBER) for text in ("", "nan", "inf", "25MVA", "2_5", "25,5", "٢٥")),
         ("kv", "0.4", f"--kv 0.4: {VOLTAGE}"),
         ("kv", "11000", VOLTAGE),
         ("hz", "55", "--hz 55: must be the rated frequency, 50, 60, 16.7 or 25 Hz; a study file"),
