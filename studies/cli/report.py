@@ -290,7 +290,7 @@ def _shown(name: str, frame: pd.DataFrame, chosen: int | None) -> Table:
     text = table_text(name)
     caption = text.caption
     if chosen is not None and "candidate" in frame and ("type" in frame or "event" in frame):
-        frame = frame[frame["candidate"] == chosen]
+        frame = frame[frame["candidate"] == chosen].drop(columns="candidate")
         caption += ", chosen setting"
     if text.second:  # p of the chosen setting is told once, of the fresh batch
         frame = frame.drop(columns=[*text.second])
@@ -306,7 +306,7 @@ def _columns(frame: pd.DataFrame) -> str:
 
 
 def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
-    skipped = ("sentences", "doubts", "study_title", "study_kind")
+    skipped = ("sentences", "doubts", "study_title", "study_kind", UNRESOLVED)  # said elsewhere
     record: dict[str, Any] = {"command": command, **findings.provenance}
     rows = [
         (key.replace("_", " "), text)

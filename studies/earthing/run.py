@@ -68,7 +68,8 @@ def findings(options: Options) -> Findings:
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
-    more = of_first_choice(options.results)
+    best_first = options.table.sort_values("p_missed", kind="stable")["option"]
+    more = of_first_choice({name: options.results[name] for name in best_first})
     return Findings(
         {**frames, **more.frames},
         Drawn(lambda: drawn(figures(options), more)) if drawable else {},

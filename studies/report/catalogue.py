@@ -162,7 +162,8 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
-UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
+# Of the workbook: a figure, or a page that is made to be printed, shows it
+UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")
 SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
 
 
@@ -227,7 +228,7 @@ FIGURES = {
     ),
     "false_trip_sources": FigureText(
         "Share of each external event in the false trips, chosen and existing setting",
-        "Share of each external event in the false trips. A grey mark shows its share of all"
+        "Share of each external event in the false trips. A black mark shows its share of all"
         " external events.",
         "Where false trips come from.",
     ),

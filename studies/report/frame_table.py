@@ -73,7 +73,7 @@ def _cell(row: dict[Any, Any], names: Sequence[str]) -> str:
     texts = [_shown(name, row[name], 4 if len(names) == 1 else 3) for name in names]
     if len(texts) == 1 or texts[0] == "\u2013":
         return texts[0]
-    if is_share(names[0]) and row[names[0]] == 0:
+    if is_share(names[0]) and row[names[0]] == 0 and not names[2].endswith("_p95"):
         return f"none (< {texts[2]})"  # none seen, fewer than the upper limit
     return f"{texts[0]} ({texts[1]} to {texts[2]})"
 

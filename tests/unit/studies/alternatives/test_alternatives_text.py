@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.colors import to_hex
 
 from montecarlo.estimates.verdicts import Verdict
-from studies.alternatives.figures import PANELS, height_mm, side_by_side_figure
+from studies.alternatives.figures import PANELS, figures, height_mm, side_by_side_figure
 from studies.alternatives.text import answer, further, gaps_table
 from studies.report.look import look, pale, side_by_side
 from tests.made.boxes import assert_text_is_readable
@@ -97,6 +98,12 @@ def test_what_is_concluded() -> None:
         'No significant difference in false trips: "larger resistor".',
         'No setting can be chosen with "impossible".',
     ]
+
+
+def test_without_any_choice_no_figure_is_drawn() -> None:
+    without = pd.DataFrame([row("as stated", np.nan, np.nan, **NONE)])
+    compared: Any = SimpleNamespace(table=without, differences=frames()[1].iloc[:0], results={})
+    assert figures(compared) == {}
 
 
 def test_the_largest_gain_comes_first() -> None:

@@ -19,6 +19,7 @@ from studies.nominal.desk import Desk
 from studies.protocol import Findings
 from studies.report.blocks import Block, Caution, Items, Lead, Paragraph, Section, Table
 from studies.report.catalogue import COMPARISONS, LEADING, MOST_LEADING, QUESTIONS, leading
+from studies.report.frame_table import frame_table
 from studies.report.look import blank, write_figure
 from studies.sweep import not_selected
 from studies.sweep.report import ChoiceReport, rests_on
@@ -185,6 +186,20 @@ def test_three_figures_stand_beside_the_recommendation_and_once_more_below(tmp_p
         assert text.count(f'id="{name}-figure_1"') == 1
         assert second.count(f'href="#{name}-figure_1"') == (name in names[:MOST_LEADING])
     assert len({*LEADING}) == len(LEADING)
+
+
+def test_a_median_of_nothing_is_a_zero_and_no_probability_that_none_showed() -> None:
+    frame = pd.DataFrame(
+        {
+            "protected_median": [0.0],
+            "protected_p05": [0.0],
+            "protected_p95": [0.25],
+            "p_missed": [0.0],
+            "p_missed_low": [0.0],
+            "p_missed_high": [0.02],
+        }
+    )
+    assert frame_table(frame, "", "x.csv").rows == (("0 (0 to 25)", "none (< 2)"),)
 
 
 def test_findings_without_anything_still_make_a_report(tmp_path: Path) -> None:
