@@ -22,10 +22,10 @@ from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Paragraph, Table
 from studies.report.terminal import WIDTH, lines
 from tests.made.said import check_text, words
+from tests.made.starter import STARTER
 from tests.made.studies import REMOVE, study_with
 
 CONFIGS = sorted((Path(__file__).parents[4] / "configs").glob("*.toml"))
-STARTER = Path(__file__).parents[4] / "studies" / "starter.toml"
 DIFFERENT = ("all_events_11kv", "schemes_11kv", "transformer_earthed_13_8kv")
 
 LARGE = {

@@ -25,6 +25,7 @@ from studies.connections.shapes import Box, Circle, Drawing, Line, Role, Text
 from studies.report.look import look
 from tests.made.boxes import assert_text_is_readable, boxes
 from tests.made.custom_schemes import PHASES, element, leg, line_ends, phase_leg
+from tests.made.starter import STARTER
 from tests.made.studies import study_with
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from tests.made.boxes import Boxes
 
 ROOT = Path(__file__).parents[4]
-FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
 PRINTED = ("schemes_11kv", "transformer_earthed_13_8kv")  # every scheme; the other earthing
 Changes = dict[str, Any]
 PHASE: Changes = {"phase_pickup_a": [0.1]}
