@@ -19,6 +19,7 @@ from studies.report.sample_files import SampleFiles
 CONFIGS = Path(__file__).parents[1] / "configs"
 
 
+@pytest.mark.slow
 def test_the_example_reads_the_samples_of_a_study(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -23,9 +23,10 @@ from studies.protocol import Drawn, Findings, silent
 from studies.report.terminal import lines
 from tests.made.boxes import boxes, cut, on_marks, overlaps
 from tests.made.said import check_text, words
+from tests.made.starter import STARTER
 
 ROOT = Path(__file__).parents[1]
-FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
 FEW = {"samples": 32, "earth_fault_samples": 16, "installations": 16}
 PHASE, EARTH = {"phase_pickup_a": [0.1, 0.2]}, {"earth_pickup_a": [0.05, 0.1]}
 OHM = {"stabilising_resistance_ohm": [100]}

@@ -28,7 +28,7 @@ def test_nonsense_is_refused_in_lines_and_the_rest_is_a_study(folder: Path) -> N
     file, codes = folder / "study.toml", Counter[int | None]()
 
     @settings(
-        max_examples=120,
+        max_examples=60,
         database=None,
         deadline=None,
         derandomize=True,
@@ -43,8 +43,8 @@ def test_nonsense_is_refused_in_lines_and_the_rest_is_a_study(folder: Path) -> N
         assert not found.wrong, f"{case.base}, {case.kind}: {found.wrong}"
 
     judge()
-    assert codes[2] > 40  # both are tried
-    assert codes[0] > 10
+    assert codes[2] > 20  # both are tried
+    assert codes[0] > 5
 
 
 @pytest.mark.parametrize(

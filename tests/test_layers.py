@@ -26,6 +26,7 @@ ENGINE = {
 }
 ROOMS = {
     "report": 0,
+    "starter": 1,
     "protocol": 1,
     "nominal": 1,
     "connections": 1,

@@ -14,6 +14,7 @@ import pytest
 from studies.cli.main import main
 from studies.report import safety
 from tests.made.reading import page_paragraphs
+from tests.made.starter import STARTER
 from tests.made.studies import minimal_study_text
 from tests.test_words import faults
 
@@ -59,7 +60,7 @@ def texts(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
         for path in (
             ROOT / "README.md",
             ROOT / "montecarlo" / "METHOD.md",
-            ROOT / "studies" / "starter.toml",
+            STARTER,
         )
     }
     return {name: " ".join(text.split()) for name, text in said.items()}

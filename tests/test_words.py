@@ -24,6 +24,7 @@ from tests.made.reading import (
     without_code,
     words,
 )
+from tests.made.starter import STARTER
 from tests.made.studies import minimal_study_text
 
 LONGEST = 30  # words of a sentence
@@ -159,7 +160,7 @@ def comments(path: Path) -> Iterator[tuple[str, str]]:
 
 @pytest.mark.parametrize(
     "path",
-    [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))],
+    [STARTER, *sorted((ROOT / "configs").glob("*.toml"))],
     ids=lambda path: path.stem,
 )
 def test_comments_of_a_study_have_the_field_s_terms(path: Path) -> None:

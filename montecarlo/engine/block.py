@@ -23,7 +23,7 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,12 +65,9 @@ class Block(ChunkSamples):
         self.circuits: tuple[Circuit, ...] = tuple(
             dict.fromkeys(lattice.circuit for lattice in job.lattices)
         )
-        self._schemes = {
-            circuit.scheme: scheme_of(self.study, circuit.scheme) for circuit in self.circuits
-        }
         every = bank_of(self.study, self.samples)
         self._banks = {
-            kind: at_places(every, scheme.places) for kind, scheme in self._schemes.items()
+            kind: at_places(every, scheme.places) for kind, scheme in job.schemes.items()
         }
 
     def only(self, rows: Indices) -> Block:
@@ -104,7 +101,7 @@ class Block(ChunkSamples):
         -------
         Scheme
         """
-        return self._schemes[circuit.scheme]
+        return self.job.schemes[circuit.scheme]
 
     def bank(self, circuit: Circuit) -> CtBank:
         """The sampled CTs of its scheme, in the order of its places.
@@ -130,7 +127,7 @@ class Block(ChunkSamples):
         -------
         (n, legs) array
         """
-        return leg_ohm(self.study, circuit, self.samples)
+        return leg_ohm(self.study, circuit, self.samples, self.scheme(circuit))
 
     def _on(self, circuit: Circuit) -> list[Lattice]:
         return [lattice for lattice in self.job.lattices if lattice.circuit == circuit]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
+from montecarlo.relays.schemes import Scheme
 from montecarlo.sampling.design import Design
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_CT_CIRCUITS
 
@@ -23,6 +27,12 @@ class Job:
     paired: tuple[int, ...] = ()  # candidates, paired: what one misses, another not
     # weighted samples of a stratum, where not the study's own
     weighted: tuple[tuple[Stratum, int], ...] = ()
+
+    @cached_property
+    def schemes(self) -> Mapping[str, Scheme]:
+        """What each scheme of its candidates is built of, by its kind; every solution asks."""
+        kinds = dict.fromkeys(lattice.scheme for lattice in self.lattices)
+        return {kind: scheme_of(self.study, kind) for kind in kinds}
 
     def design_of(self, stratum: Stratum) -> Design:
         """How many installations and events of a stratum there are.

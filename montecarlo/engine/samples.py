@@ -17,7 +17,6 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.points import Points
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.transform import draw, event_points, event_samples, installation_major
-from montecarlo.study.circuits import scheme_of
 
 Indices = NDArray[np.int64]
 
@@ -106,8 +105,7 @@ class ChunkSamples:
     @property
     def wants_neutral(self) -> bool:
         """Whether a scheme has a CT in the neutral conductor."""
-        kinds = dict.fromkeys(lattice.scheme for lattice in self.job.lattices)
-        return any(NEUTRAL in scheme_of(self.study, kind).places for kind in kinds)
+        return any(NEUTRAL in scheme.places for scheme in self.job.schemes.values())
 
     def uniform(self, key: str) -> Array:
         """A draw that no input states. [-]

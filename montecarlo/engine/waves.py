@@ -150,11 +150,12 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     """
     cycles = window.times(window.lead + window.per_cycle)
     event = 2 * window.lead  # the point of t = 0
-    parts = []
-    for times, phasors in ((cycles[: event + 1], before), (cycles[event:], during)):
+    wave = np.empty((*before.shape, len(cycles) + 1))
+    for part, times, phasors in (
+        (wave[..., : event + 1], cycles[: event + 1], before),
+        (wave[..., event + 1 :], cycles[event:], during),
+    ):
         peak = np.sqrt(2) * phasors[..., None]
-        parts.append(
-            peak.real * np.cos(block.omega * times) - peak.imag * np.sin(block.omega * times)
-        )
-    wave = np.concatenate(parts, axis=-1)
+        np.multiply(peak.real, np.cos(block.omega * times), out=part)
+        part -= peak.imag * np.sin(block.omega * times)
     return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)

@@ -2,9 +2,8 @@
 each.
 
 They are scipy.stats' own definitions, written with `scipy.special`: `check` and the command line
-never load scipy.stats (most of a second; a run does, for its nets), a frozen law there costs 25
-times as much a call on a block of samples, and it cuts no law. A test compares each with its
-namesake there.
+never load scipy.stats (most of a second), a frozen law there costs 25 times as much a call on a
+block of samples, and it cuts no law. A test compares each with its namesake there.
 """
 
 from __future__ import annotations

@@ -1,22 +1,19 @@
 """Scrambled Sobol' nets: points that fill the unit cube evenly, each of them uniform by itself.
 
-Source: Sobol', USSR Comput. Math. Math. Phys. 7, 1967, 86-112; direction numbers of Joe and Kuo
-(SIAM J. Sci. Comput. 30, 2008, 2635-2654) as `scipy.stats.qmc` has them. Scramble: for each
-dimension a random lower triangular matrix of bits and a digital shift (Matousek, J. Complexity 14,
-1998, 527-556), under which a net stays a net."""
+Scramble: for each dimension a random lower triangular matrix of bits and a digital shift (Matousek,
+J. Complexity 14, 1998, 527-556), under which a net stays a net."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from montecarlo.quantities import Index
 from montecarlo.sampling.points import Matrix
+from montecarlo.sampling.sobol import BITS, sobol
 from montecarlo.sampling.streams import stream
 
-BITS = 32  # of every coordinate; all that scipy can skip through
 POINTS_MAX = 1 << BITS  # of one randomisation
 # what each bit is worth, the leading one first
 PLACE = 1 << np.arange(BITS - 1, -1, -1, dtype=np.int64)
@@ -86,25 +83,11 @@ class Net:
             for key, columns in self.names
         ]
         shift, lower = (np.concatenate(parts, axis=-1) for parts in zip(*scrambles, strict=True))
-        plain = _sobol(width, start, count)
+        plain = sobol(width, start, count)
         digits = np.broadcast_to(shift, plain.shape).copy()
         for place, column in zip(PLACE, lower, strict=True):
             digits ^= np.where(plain & place, column, 0)
         return Matrix(np.asarray((digits + 0.5) / 2.0**BITS, np.float64), first)
-
-
-@lru_cache(maxsize=4)
-def _sobol(dimensions: int, start: int, count: int) -> Index:
-    """Points before the scramble, (count, dimensions) whole numbers below 2^BITS; the same for
-    every block."""
-    from scipy.stats.qmc import Sobol  # scipy.stats is heavy
-
-    sequence = Sobol(dimensions, scramble=False, bits=BITS)
-    if start:
-        sequence.fast_forward(start)
-    digits = np.asarray(sequence.random(count) * 2.0**BITS, np.int64)
-    digits.setflags(write=False)
-    return digits
 
 
 def _scramble(rng: np.random.Generator, columns: int) -> tuple[Index, Index]:

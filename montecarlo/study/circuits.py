@@ -75,7 +75,9 @@ def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
     )
 
 
-def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Array:
+def leg_ohm(
+    study: Study, circuit: Circuit, samples: Mapping[str, Array], scheme: Scheme | None = None
+) -> Array:
     """Resistance of every leg. [ohm]
 
     Parameters
@@ -84,6 +86,8 @@ def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Arr
     circuit : Circuit
     samples : mapping of str to ndarray, (n, ...)
         Of the study's inputs, by key.
+    scheme : Scheme, optional
+        As `scheme_of` gives it for the circuit, if it is there already.
 
     Returns
     -------
@@ -112,7 +116,7 @@ def leg_ohm(study: Study, circuit: Circuit, samples: Mapping[str, Array]) -> Arr
         for key, value in samples.items()
         if key.startswith("scheme.custom.")
     }
-    return leg_resistances(scheme_of(study, circuit.scheme), ohm)
+    return leg_resistances(scheme or scheme_of(study, circuit.scheme), ohm)
 
 
 def measurement(

@@ -74,10 +74,10 @@ def _assumed_weights(study: Study) -> Iterator[Caution]:
     fixed = sum(rate.is_number for rate in rates)
     also = ""
     if fixed:
-        also = f", and so are {fixed} of {len(rates)} frequencies a year, which are plain numbers"
+        also = f" So are the yearly rates that are plain numbers, {fixed} of {len(rates)}."
     yield Caution(
         "internal_faults.shares",
-        f"The shares of the fault types are this study's assumptions{also}. The intervals do not"
+        f"The shares of the fault types are assumptions of this study.{also} The intervals do not"
         " include their uncertainty.",
         True,
     )

@@ -47,7 +47,9 @@ NAME_WIDTH = 28  # characters of a line of a row's words
 
 
 def figures(compared: SideBySide) -> dict[str, Figure]:
-    """By name."""
+    """By name; none where nothing can be chosen."""
+    if not compared.table["p_missed"].notna().any():
+        return {}
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
     figure, axes = panels(2, height_mm(compared.table), 2)

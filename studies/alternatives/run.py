@@ -66,12 +66,13 @@ def findings(compared: SideBySide) -> Findings:
     }
     if len(compared.closest):
         frames["closest"] = compared.closest
+    drawable = compared.table["p_missed"].notna().any()
     more = of_first_choice(compared.results)
     return Findings(
         with_unit({**frames, **more.frames}, compared.study),
         Drawn(lambda: drawn(figures(compared), more)),
         provenance={**compared.provenance, "sentences": sentences_of_all(compared.results)},
         text=tuple(alternatives_text(compared)),
-        begin=("alternatives.csv", "alternatives.svg"),
+        begin=("alternatives.csv", "alternatives.svg" if drawable else "closest.csv"),
         files=more.files,
     )

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
+from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
-from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.blocks import Block, Lead, Section, Table, items
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
 from studies.report.numbers import (
@@ -24,9 +25,10 @@ from studies.report.numbers import (
 )
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
-from studies.sweep.closest import closest_of_each
+from studies.sweep.closest import closest_of_each, way_out
 from studies.sweep.doubts import cautions, of_each, to_note
-from studies.sweep.recommendation import worth
+from studies.sweep.policy import policy_words
+from studies.sweep.recommendation import kept, worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
@@ -51,12 +53,12 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
     rows, differences = compared.table.to_dict("records"), compared.differences
     chosen, doubts = compared.table["scheme"].astype(bool).any(), of_each(compared.doubts)
     return [
-        Lead((*answer(compared.study, rows, differences), *([REVIEW] if chosen else []))),
+        Lead((*answer(compared.study, rows, differences), *_last(compared, chosen))),
         *cautions(doubts),
-        _table(rows, unit),
+        _table(compared.study, rows, unit),
         *gaps_table(rows, differences, unit),
         *items(further(rows, differences, unit)),
-        *paragraphs(*closest_of_each(compared.results)),
+        *closest_of_each(compared.results),
         Section(
             NOTES,
             [
@@ -67,17 +69,27 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
     ]
 
 
+def _last(compared: SideBySide, chosen: bool) -> Iterator[str]:
+    """What would help the study as stated, and who must approve what is chosen."""
+    stated = compared.results[AS_STATED]
+    if not stated.chosen:
+        yield way_out(stated)
+    if chosen:
+        yield REVIEW
+
+
 # --- tables -------------------------------------------------------------------
 
 
-def _table(rows: Sequence[Row], unit: str) -> Table:
+def _table(study: Study, rows: Sequence[Row], unit: str) -> Table:
+    several = len(study.scheme.kinds) > 1
     cells = tuple(
         (
             row["alternative"],
             _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2),
             *([cost_cell(row)] if unit else []),
-            _setting(row),
+            _setting(row, several=several),
         )
         for row in rows
     )
@@ -111,6 +123,7 @@ def answer(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iter
     stated, *others = rows
     if not stated["scheme"]:
         yield "No setting can be chosen for the study as stated, so nothing is compared with it."
+        yield f"The policy allows {policy_words(study)}."
         return
     chosen = [row for row in others if row["scheme"]]
     if chosen:
@@ -118,6 +131,7 @@ def answer(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iter
         yield _changes(stated, chosen)
     yield f"As stated: {scheme_name(stated['scheme'])}, {setting_text(stated)}."
     yield from worth(study, stated)
+    yield from kept(study, stated)
 
 
 def _unit(study: Study) -> str:
@@ -206,12 +220,12 @@ def _named(names: list[str]) -> str:
 # --- cells --------------------------------------------------------------------
 
 
-def _setting(row: Row) -> str:
-    return (
-        f"{scheme_name(row['scheme'])}: {setting_text(row)}"
-        if row["scheme"]
-        else "no setting can be chosen"
-    )
+def _setting(row: Row, *, several: bool) -> str:
+    """`several`: whether the schemes have to be named."""
+    if not row["scheme"]:
+        return "no setting can be chosen"
+    scheme = f"{scheme_name(row['scheme'])}: " if several else ""
+    return f"{scheme}{setting_text(row)}"
 
 
 def _bare(row: Row, name: str, digits: int) -> str:

@@ -76,7 +76,7 @@ def what_is_run(study: Study) -> str:
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
     return (
-        f"{counted(count, 'candidate')} on {counted(circuits, 'circuit')};"
+        f"{counted(count, 'candidate')} on {counted(circuits, 'relay circuit')};"
         f" {counted(general.samples, 'sample')} of each type on"
         f" {counted(general.installations, 'installation')}, seed"
         f" {general.seed}{''.join(_more_than_once(study))}. Machine"

@@ -16,7 +16,7 @@ from studies.compare.run import compare
 from studies.protocol import Findings
 from studies.report.blocks import Block, Page, Paragraph, Picture, Section
 from studies.report.catalogue import figure_text
-from studies.report.look import write_figure
+from studies.report.look import said, write_figure
 from studies.report.page import render
 from studies.report.safety import CAUTION
 from studies.report.streams import say
@@ -88,8 +88,8 @@ def _umask() -> int:
 
 
 def _pictures(findings: Findings, folder: Path) -> Iterator[Block]:
-    for number, name in enumerate(findings.figures, 1):
+    for number, (name, figure) in enumerate(findings.figures.items(), 1):
         text = figure_text(name)
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        caption = f"Figure {number}. {text.caption} Numbers: {name}.csv."
-        yield Picture(name, svg, text.title, caption)
+        caption = " ".join(filter(None, (text.caption, said(figure), f"Numbers: {name}.csv.")))
+        yield Picture(name, svg, text.title, f"Figure {number}. {caption}")

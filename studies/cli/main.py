@@ -126,25 +126,25 @@ def _whole(text: str | None, option: str, low: int, high: int, cure: str) -> int
 
 
 def _new(options: Namespace) -> None:
-    from importlib.resources import files
+    from studies.starter.plate import READERS, read_plate
+    from studies.starter.text import starter_text
 
     path: Path = options.file
     check_no_device(path, "name another file")
-    text = (files("studies") / "starter.toml").read_bytes()
+    plate = read_plate({name: getattr(options, name.replace("-", "_")) for name in READERS})
     try:
         with path.open("xb") as file:
-            file.write(text)
+            file.write(starter_text(plate).encode())
     except FileExistsError:
         raise StudyError(f"{path}: exists already; name another file, or remove it first") from None
     except OSError as error:
         cure = "name another file"
         raise StudyError(f"{path}: cannot be written ({reason(error)}); {cure}") from None
+    from studies.starter.said import written
+
     shown = shlex.quote(str(path))
-    say(
-        f"{path}: a starter study of an invented machine. Change it to yours, then:\n"
-        f"  {PROGRAM} check {shown}\n  {PROGRAM} run {shown}",
-        f"{path} is written",
-    )
+    commands = f"  {PROGRAM} check {shown}\n  {PROGRAM} run {shown}"
+    say(f"{written(path, plate)}\n{commands}", f"{path} is written")
 
 
 def _check(options: Namespace) -> None:

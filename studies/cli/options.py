@@ -16,7 +16,15 @@ from studies.report.streams import say
 
 PROGRAM = "statorodds"
 ASKS = {"-h", "--help", "--version"}
-TEXTS = {"N", "ADDRESS"}  # the others are names of files and folders
+TEXTS = {
+    "N",
+    "ADDRESS",
+    "MVA",
+    "KV",
+    "HZ",
+    "A",
+    "PRIMARY/SECONDARY",
+}  # the others are names of files and folders
 
 
 @dataclass(frozen=True)
@@ -47,8 +55,24 @@ class Command:
 STUDY = Option("file", "FILE", "study file (TOML)")
 COMMANDS: Mapping[str, Command] = {
     "new": Command(
-        "write a commented starter study to FILE",
-        (Option("file", "FILE", "a name that is not in use yet"),),
+        "write a commented starter study to FILE, scaled to a machine's name-plate if one is given",
+        (
+            Option("file", "FILE", "a name that is not in use yet"),
+            Option("--mva", "MVA", "rated apparent power of the machine, 1 to 2000 MVA"),
+            Option("--kv", "KV", "its rated line-to-line voltage, 1 to 30 kV"),
+            Option("--hz", "HZ", "its rated frequency: 50, 60, 16.7 or 25 Hz"),
+            Option(
+                "--earthing-a",
+                "A",
+                "current of its earthing resistor at rated voltage, 1 to 2000 A",
+            ),
+            Option(
+                "--ct",
+                "PRIMARY/SECONDARY",
+                "rated currents of its CTs, as 1500/1 (default: the next standard primary current,"
+                " 1 A secondary)",
+            ),
+        ),
     ),
     "check": Command(
         "read FILE and list its inputs, settings, cautions and the hand calculation",

@@ -57,6 +57,7 @@ if TYPE_CHECKING:
 REPORT = "report.html"
 UNRESOLVED = "unresolved"  # a table of zeros says no more than the sentence does
 LEADING = 5  # inputs shown of each output of a study of drivers
+MOST_NAMED = 8  # entries of a record in one line
 FEW_COLUMNS = 8  # named of a table that is not shown
 
 
@@ -290,7 +291,7 @@ def _shown(name: str, frame: pd.DataFrame, chosen: int | None) -> Table:
     text = table_text(name)
     caption = text.caption
     if chosen is not None and "candidate" in frame and ("type" in frame or "event" in frame):
-        frame = frame[frame["candidate"] == chosen]
+        frame = frame[frame["candidate"] == chosen].drop(columns="candidate")
         caption += ", chosen setting"
     if text.second:  # p of the chosen setting is told once, of the fresh batch
         frame = frame.drop(columns=[*text.second])
@@ -306,20 +307,28 @@ def _columns(frame: pd.DataFrame) -> str:
 
 
 def _provenance(study: Study, findings: Findings, command: str) -> list[Block]:
-    skipped = ("sentences", "doubts", "study_title", "study_kind")
+    skipped = ("sentences", "doubts", "study_title", "study_kind", UNRESOLVED)  # said elsewhere
     record: dict[str, Any] = {"command": command, **findings.provenance}
     rows = [
         (key.replace("_", " "), text)
         for key, value in record.items()
-        if key not in skipped and value is not None and (text := _words(value))
+        if key not in skipped and _is_short(value) and (text := _words(value))
     ]
     return [
         Paragraph(
             "The same study file, seed and version give the same numbers, whatever the number of"
-            " processes."
+            " processes. provenance.json has more."
         ),
         Table(("what", "value"), tuple(rows), "<<"),
     ]
+
+
+def _is_short(value: Any) -> bool:
+    """Whether a line can hold it: not what several runs or types each have of their own."""
+    if isinstance(value, Mapping):
+        nested = (Mapping, list, tuple)
+        return len(value) <= MOST_NAMED and not any(isinstance(v, nested) for v in value.values())
+    return value is not None
 
 
 def _words(value: Any) -> str:

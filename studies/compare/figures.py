@@ -9,9 +9,10 @@ import numpy as np
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
+from montecarlo.quantities.wording import listed
 from studies.compare.estimates import FALSE, MISSED, PROTECTED, Compared
 from studies.report.labels import packed
-from studies.report.look import CHOSEN, FAINT, side_by_side
+from studies.report.look import CHOSEN, FAINT, say, side_by_side
 from studies.report.look import FALSE as FALSE_COLOUR
 from studies.report.look import MISSED as MISSED_COLOUR
 from studies.report.marks import legend_mark, percent_ticks
@@ -55,8 +56,9 @@ def figures(found: Compared) -> dict[str, Figure]:
 
 
 def choices_figure(choices: pd.DataFrame) -> Figure:
-    """A row a choice, a mark a run, with 95 % limits."""
-    names = list(dict.fromkeys(choices["name"]))[:MOST_CHOICES]
+    """A row a choice, a mark a run, with 95 % limits. The caption names choices without a row."""
+    every = list(dict.fromkeys(choices["name"]))
+    names, others = every[:MOST_CHOICES], every[MOST_CHOICES:]
     some = choices[choices["name"].isin(names)]
     known = set(some.loc[some[["a", "b"]].notna().any(axis=1), "quantity"])
     shown = [quantity for quantity in LABELS if quantity in known]
@@ -72,6 +74,8 @@ def choices_figure(choices: pd.DataFrame) -> Figure:
         for run, (colour, mark) in RUNS.items()
     ]
     figure.legend(handles=handles, loc="outside upper center", ncols=2, frameon=False)
+    if others:
+        say(figure, f"Not drawn: {listed(others)}.")
     return figure
 
 

@@ -189,9 +189,13 @@ def _wide(rows: pd.DataFrame) -> Table:
     cells = []
     for row in rows.to_dict("records"):
         lines = list(_lines(row))
-        values = [f"{value} ({limits})" for _, _, value, limits, _ in lines]
+        values = [_with_limits(value, limits) for _, _, value, limits, _ in lines]
         cells.append((lines[0][0], *values, _verdict(row)))
     return Table(("quantity", "A", "B", "B minus A", ""), tuple(cells), "<>>><")
+
+
+def _with_limits(value: str, limits: str) -> str:
+    return UNKNOWN if value == UNKNOWN else f"{value} ({limits})"
 
 
 def _estimate(row: Mapping[str, Any], run: str) -> tuple[str, str]:

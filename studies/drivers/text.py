@@ -15,9 +15,9 @@ from studies.report.catalogue import NOTES, capital
 from studies.report.notes import to_know, unresolved_sentence
 from studies.report.numbers import percent
 from studies.report.safety import REVIEW
-from studies.report.words import SAME, input_name, scheme_name, setting_text
+from studies.report.words import SAME, counted, input_name, scheme_name, setting_text
 from studies.sweep.closest import closest_text
-from studies.sweep.doubts import doubts_text
+from studies.sweep.doubts import cautions, doubts_text, to_note
 from studies.sweep.recommendation import worth
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ def drivers_text(
     list of Block
     """
     installation = found.worths
+    doubts = doubts_text(result.doubts, result.chosen or 0)
     return [
         Lead(
             (
@@ -59,13 +60,13 @@ def drivers_text(
                 REVIEW,
             )
         ),
-        *doubts_text(result.doubts, result.chosen or 0),
+        *cautions(doubts),
         *_leaders(frames["drivers"]),
         *paragraphs(
             _assumed(frames["what_if"], installation),
             *closest_text(result.study, result.closest),
         ),
-        Section(NOTES, items((*_notes(found), *to_know(result), peak))),
+        Section(NOTES, [*to_note(doubts), *items((*_notes(found), *to_know(result), peak))]),
     ]
 
 
@@ -143,10 +144,10 @@ def _specify(what_if: pd.DataFrame, installations: Collection[str]) -> str:
     if falls := _falls(rows):
         return f"Specify first: {falls}"
     count = rows["input"].nunique()
-    inputs = "the one input" if count == 1 else f"any of the {count} inputs"
+    which = "it" if count == 1 else "any of them"
     return (
-        f"Specify first: none. Half the uncertainty of {inputs} of the installation that were"
-        " tried lowers neither probability significantly."
+        f"Specify first: none. What-ifs were made of {counted(count, 'input')} of the"
+        f" installation. Half the uncertainty of {which} lowers neither probability significantly."
     )
 
 
@@ -199,8 +200,8 @@ def _lowers(rows: pd.DataFrame, falls: pd.DataFrame) -> str:
     low, high = (0.0 - 100 * best[f"difference_{end}"] for end in ("high", "low"))
     return (
         f"Half the uncertainty of {_name(best['input'])} would lower {WORDS[best['quantity']]} by"
-        f" {low:.2g} to {high:.2g} percentage points, to {_left(best)}. With this input at its"
-        f" centre: {_left(fixed)}.{_like(falls, best)}"
+        f" {low:.2g} to {high:.2g} percentage points. Left then: {_left(best)}. Left with this"
+        f" input at its centre: {_left(fixed)}.{_like(falls, best)}"
     )
 
 
@@ -236,15 +237,15 @@ def _measure(result: Result, worth: pd.DataFrame) -> str:
     if not len(better):
         best = rows.loc[rows["difference_low"].idxmin()]
         return (
-            f"Measure first: none. No measurement is shown to lower {WORDS[quantity]}. The most"
-            f" that the samples leave open is {_amount(result, quantity, -best['difference_low'])},"
-            f" for {_name(best['input'])}."
+            f"Measure first: none. No measurement is shown to lower {WORDS[quantity]}. The samples"
+            f" leave open at most {_amount(result, quantity, -best['difference_low'])}, for"
+            f" {_name(best['input'])}."
         )
     best = better.loc[better["difference"].idxmin()]
     lowered = _amount(result, quantity, -best["difference_high"], -best["difference_low"])
     return (
-        f"Measure first: {_name(best['input'])}. Known would be {best['known']}. A setting chosen"
-        f" for it would lower {WORDS[quantity]} by {lowered}.{_like(better, best)}"
+        f"Measure first: {_name(best['input'])}. The measurement would show {best['known']}. A"
+        f" setting chosen for it would lower {WORDS[quantity]} by {lowered}.{_like(better, best)}"
     )
 
 
@@ -262,10 +263,9 @@ def _amount(result: Result, quantity: str, *values: float) -> str:
 
 def _notes(found: Drivers) -> Iterator[str]:
     """On the tables."""
-    sizes = ", ".join(f"{name.kind.replace('_', ' ')} {size}" for name, size in found.rows.items())
     yield (
-        f"Elasticities, what-ifs and worth of measuring rest on samples of their own ({sizes})."
-        " p_now in what_if.csv is a second estimate from these."
+        "Elasticities, what-ifs and worth of measuring rest on samples of their own"
+        f" ({_sizes(found)}). p_now in what_if.csv is a second estimate from these."
     )
     yield f"Sobol' effects rest on {found.effects[0].rows} rows of each of two nets."
     hits = found.effective["p_false"]
@@ -273,15 +273,16 @@ def _notes(found: Drivers) -> Iterator[str]:
         yield "No false trip was seen in these samples, so no input is named for false trips."
     elif hits < FEW_HITS:
         yield (
-            f"False trips rest on {hits:.0f} effective hits. Below {FEW_HITS:.0f} their"
-            " elasticities and what-ifs are rough, and their intervals are too short."
+            f"False trips rest on {counted(round(hits), 'effective hit')}. Below {FEW_HITS:.0f}"
+            " their elasticities and what-ifs are rough, and their intervals are too short."
         )
-    for part in found.effects:
-        if part.floored > 0.005:
-            yield (
-                f"{part.stratum}: {percent(part.floored)} of the critical pick-ups lie below a"
-                " tenth of the finest candidate. They count as that tenth."
-            )
+    floored = [part for part in found.effects if part.floored > 0.005]
+    if floored:
+        shares = listed(f"{percent(part.floored)} of {part.stratum}" for part in floored)
+        yield (
+            "Critical pick-ups below a tenth of the finest candidate count as that tenth:"
+            f" {shares}."
+        )
     if changed := {each.change.key for each in found.what_if}:
         yield (
             f"What-ifs: {len(changed)} {'input' if len(changed) == 1 else 'inputs'} with the"
@@ -290,5 +291,14 @@ def _notes(found: Drivers) -> Iterator[str]:
     groups = [group for part in found.effects for group in part.groups]
     for name in dict.fromkeys(group.name for group in groups if len(group.keys) > 1):
         yield f"Correlated inputs, one row of the Sobol' effects: {name}."
-    if lost := unresolved_sentence(found.unresolved):
+    if any(row.number for row in found.unresolved):
+        lost = unresolved_sentence(found.unresolved)
         yield f"For the drivers: {lost[0].lower()}{lost[1:]}"
+
+
+def _sizes(found: Drivers) -> str:
+    """Of each type; said once where all are alike."""
+    sizes = {name.kind.replace("_", " "): size for name, size in found.rows.items()}
+    if len({*sizes.values()}) == 1:
+        return f"{next(iter(sizes.values())):,} of each type"
+    return ", ".join(f"{name} {size:,}" for name, size in sizes.items())

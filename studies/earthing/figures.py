@@ -108,6 +108,12 @@ def _around(ax: Axes, values: Any) -> None:
         decades(ax, "x", 10.0 ** np.floor(ends[0]), 10.0 ** np.ceil(ends[1]))
 
 
+def _from_zero(ax: Axes, most: float) -> None:
+    """From 0 to the largest value, with room for a mark at either end."""
+    end = most if most > 0 else 1.0
+    ax.set_xlim(-0.05 * end, 1.08 * end)
+
+
 def options_side_by_side(
     table: pd.DataFrame, axes: Sequence[Axes], *, limit: float | None = None
 ) -> Sequence[Axes]:
@@ -124,13 +130,12 @@ def options_side_by_side(
         if name == "fault_energy_j_mean" and not (values[f"{name}_low"] <= 0).any():
             _around(ax, values.to_numpy())
         else:
-            most = float(values.max().max())
-            ax.set_xlim(0, 1.08 * most if most > 0 else 1.0)
+            _from_zero(ax, float(values.max().max()))
         ax.set_xlabel(label, color=dark)
         for at in range(len(table)):
             ax.axhline(at, color=FAINT, linewidth=0.5, zorder=1)
     if limit is not None:
-        axes[1].set_xlim(0, max(axes[1].get_xlim()[1], 108 * limit))
+        _from_zero(axes[1], max(axes[1].get_xlim()[1] / 1.08, 100 * limit))
         limit_mark(axes[1], limit, "policy's limit")
     series_legend(figure_of(axes[0]), SERIES, CHOSEN)
     return axes

@@ -16,7 +16,7 @@ from studies.earthing.text import computed, earthing_text
 from studies.protocol import Drawn, Findings, drawn
 from studies.report.blocks import items
 from studies.report.notes import sentences_of_all
-from studies.sweep.sources import of_first_choice
+from studies.sweep.sources import of_best_choice
 
 if TYPE_CHECKING:
     from montecarlo.engine.keep import KeepRows
@@ -68,7 +68,7 @@ def findings(options: Options) -> Findings:
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
-    more = of_first_choice(options.results)
+    more = of_best_choice(options.results)
     return Findings(
         {**frames, **more.frames},
         Drawn(lambda: drawn(figures(options), more)) if drawable else {},

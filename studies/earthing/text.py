@@ -26,7 +26,7 @@ from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.doubts import cautions, of_each, to_note
-from studies.sweep.recommendation import worth
+from studies.sweep.recommendation import kept, worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
@@ -40,8 +40,7 @@ Row = Mapping[str, Any]
 Signs = Counter[tuple[str, str, str]]  # 0 of a pair that is not compared
 ENERGIES = (
     "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault. It holds for the fault"
-    " resistances and times that the study states. No interval holds their uncertainty. The 95 %"
-    " limits of differences hold for all pairs of options together."
+    " resistances and times that the study states. The intervals do not include their uncertainty."
 )
 ELSEWHERE = (
     "Notes of single options (solutions, weighted samples, rejected candidates) stand in"
@@ -67,20 +66,17 @@ def earthing_text(options: Options) -> list[Block]:
         Lead((*answer(options.study, rows, signs), *([REVIEW] if chosen else []))),
         *cautions(doubts),
         _found(rows),
-        *items(f"{row['option']}: {_setting(options, row)}" for row in chosen),
+        *items(f"{row['option']}: {_setting(options.study, row)}" for row in chosen),
         _energies(rows),
         *items(further(rows, signs)),
-        *paragraphs(
-            _costs(options, chosen),
-            ENERGIES,
-            *closest_of_each(options.results),
-        ),
+        *paragraphs(_costs(options, chosen), ENERGIES),
+        *closest_of_each(options.results),
         Section(NOTES, [*to_note(doubts), *items(_notes(options))]),
     ]
 
 
-def _setting(options: Options, row: Row) -> str:
-    scheme = f"{scheme_name(row['scheme'])}, " if len(options.study.scheme.kinds) > 1 else ""
+def _setting(study: Study, row: Row) -> str:
+    scheme = f"{scheme_name(row['scheme'])}, " if len(study.scheme.kinds) > 1 else ""
     return f"{scheme}{setting_text(row)}"
 
 
@@ -148,25 +144,25 @@ def _energies(rows: Sequence[Row]) -> Table:
     for row in rows:
         current = [f"{row[f'terminal_fault_a_{word}']:.3g}" for word in ("median", "p05", "p95")]
         energies = [
-            "-" if math.isnan(row[f"{name}_mean"]) else _energy(row, name)
+            "-" if math.isnan(row[f"{name}_mean"]) else _energy(row, name, "-")
             for name in ("fault_energy_j", "resistor_energy_j")
         ]
         cells.append((row["option"], "{} ({}-{})".format(*current), *energies))
-    head = ("option", "A at the terminals", "energy in the fault", "energy in the resistor")
+    head = ("option", "terminal fault A", "energy, fault", "energy, resistor")
     notes = (
-        "at the terminals: a fault without resistance, median (5th to 95th percentile)",
-        "energies: mean of the sampled earth faults (95 % limits)",
+        "terminal fault: at the terminals, without resistance, median (5th to 95th percentile)",
+        "energy in the fault and in the resistor: mean of the sampled earth faults (95 % limits)",
     )
     return Table(head, tuple(cells), "<>>>", notes=notes)
 
 
-def _energy(row: Row, name: str) -> str:
-    """Mean and limits in one unit: 12.1 kJ (11.6 to 12.6)."""
+def _energy(row: Row, name: str, to: str = " to ") -> str:
+    """Mean and limits in one unit: 12.1 kJ (11.6 to 12.6); `to`: between the limits."""
     mean, low, high = (row[f"{name}_mean{end}"] for end in ("", "_low", "_high"))
     units = ((1e9, "GJ"), (1e6, "MJ"), (1e3, "kJ"))
     scale, unit = next((pair for pair in units if mean >= pair[0]), (1.0, "J"))
     low = max(low, 0.0)  # no energy is below 0
-    return f"{mean / scale:.3g} {unit} ({low / scale:.3g} to {high / scale:.3g})"
+    return f"{mean / scale:.3g} {unit} ({low / scale:.3g}{to}{high / scale:.3g})"
 
 
 # --- the answer ---------------------------------------------------------------
@@ -214,7 +210,9 @@ def answer(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     head = MISSED.least if alone else "Best estimate of missed faults"
     yield f"{head}: {_names([best['option']])}.{_alike(best, standing, signs, MISSED)}"
     yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}."
+    yield f"Its best setting: no. {best['candidate']}, {_setting(study, best)}."
     yield from worth(study, best)
+    yield from kept(study, best)
 
 
 def signs_of(differences: pd.DataFrame) -> Signs:

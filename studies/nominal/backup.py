@@ -43,9 +43,8 @@ def backup_by_hand(desk: Desk) -> list[Block]:
         )
         parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")
     text = (
-        "Neutral back-up, part of the winding counted from the neutral where a bolted earth"
-        f" fault does not operate it: {'; '.join(parts)}. Winding impedance and capacitance are"
-        " left out."
+        "Part of the winding, from the neutral, where a bolted earth fault does not operate the"
+        f" neutral back-up: {'; '.join(parts)}. Winding impedance and capacitance are left out."
     )
     return [Paragraph(text)]
 

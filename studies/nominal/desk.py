@@ -53,7 +53,7 @@ class HandRule:
 
     def __str__(self) -> str:
         needed, has = (f"{value:.4g} {self.unit}" for value in (self.needed, self.has))
-        return f"{self.what}: {needed} needed, {has} there"
+        return f"{self.what}: {needed} needed, {has} set"
 
 
 class Desk(Nominal):

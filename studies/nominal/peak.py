@@ -30,6 +30,7 @@ from montecarlo.study.nominal import Nominal
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.numbers import plain
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
+from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -237,20 +238,42 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
     -------
     list of str
     """
-    above = [row for row in peaks if row.above_limit]
-    if not above:
+    if not (each := _above(peaks)):
         return []
-    ohms: dict[str, list[str]] = {row.scheme: [] for row in above}
-    for row in above:
-        if row.stabilising_resistance_ohm is not None:
-            ohms[row.scheme].append(f"{row.stabilising_resistance_ohm:g}")
-    each = (f"{one} with {listed(some)} ohm" if some else one for one, some in ohms.items())
-    most = max(row.highest_v for row in above)
+    most = max(row.highest_v for row in peaks)
     return [
-        f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {listed(each)} (up to"
+        f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {each} (up to"
         f" {most / 1000:.3g} kV). A non-linear resistor across the relay circuit is needed there."
         f" {NOT_SIMULATED}"
     ]
+
+
+def other_circuits(peaks: list[PeakVoltage]) -> str:
+    """Which circuits of the study are above the limit, in a line; nothing where none is.
+
+    Parameters
+    ----------
+    peaks : list of PeakVoltage
+
+    Returns
+    -------
+    str
+    """
+    each = _above(peaks)
+    limit = f"{LIMIT_V / 1000:g} kV"
+    return f"Relay circuits of this study above {limit}: {each}; peak_voltage.csv." if each else ""
+
+
+def _above(peaks: list[PeakVoltage]) -> str:
+    """The circuits above the limit, those of a scheme together."""
+    ohms: dict[str, list[str]] = {row.scheme: [] for row in peaks if row.above_limit}
+    for row in peaks:
+        if row.above_limit and row.stabilising_resistance_ohm is not None:
+            ohms[row.scheme].append(f"{row.stabilising_resistance_ohm:g}")
+    return listed(
+        f"{scheme_name(one)} with {listed(some)} ohm" if some else scheme_name(one)
+        for one, some in ohms.items()
+    )
 
 
 def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
@@ -332,41 +355,47 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
         " the current stand at the end of their range that gives the most. The infeed of the"
         " network is at its largest, all else at its centre. V_f = i_f (R_ct + R_lead + R_st +"
         " R_relay), RMS. Formula: 2 sqrt(2 V_k (V_f - V_k)), or sqrt(2) V_f up to 2 V_k."
-        " Simulated: the highest value over points on wave, with offset and remanence. Each figure"
-        " has the fault beside it that gives the most. " + PEAK
+        " Simulated: the highest value over points on wave, with offset and remanence. Each line"
+        " has the fault that gives the most. " + PEAK
     )
     head = (
         "R_st ohm",
-        "by formula",
+        "",
+        "fault",
         "i_f A",
-        "V_k",
-        "V_f",
-        "formula V",
-        "simulated V",
-        "simulated",
+        "V_k V",
+        "V_f V",
+        "peak V",
         "",
     )
     for scheme in dict.fromkeys(row.scheme for row in peaks):
-        rows = [_cells(row) for row in peaks if row.scheme == scheme]
+        rows = [cells for row in peaks if row.scheme == scheme for cells in _lines(row)]
         above = any(row.above_limit for row in peaks if row.scheme == scheme)
         notes = (f"* above {LIMIT_V / 1000:g} kV",) if above else ()
-        yield Table(head, tuple(rows), "><>>>>><<", scheme, notes)
+        yield Table(head, tuple(rows), "><<>>>><", scheme, notes)
 
 
-def _cells(row: PeakVoltage) -> tuple[str, ...]:
-    simulated = "unresolved" if np.isnan(row.peak_simulated_v) else plain(row.peak_simulated_v, 4)
+def _lines(row: PeakVoltage) -> Iterator[tuple[str, ...]]:
+    """By formula, then simulated."""
     ohm = "-" if row.stabilising_resistance_ohm is None else f"{row.stabilising_resistance_ohm:g}"
-    return (
+    yield (
         ohm,
+        "formula",
         NAMES[row.fault],
         f"{row.current_a:.4g}",
         f"{row.v_knee_v:.4g}",
         plain(row.v_full_v, 4),
         plain(row.peak_formula_v, 4),
-        simulated,
-        NAMES[row.simulated_fault],
-        "*" if row.above_limit else "",
+        _mark(row.peak_formula_v),
     )
+    volts, none = row.peak_simulated_v, "-"
+    peak_v = "unresolved" if np.isnan(volts) else plain(volts, 4)
+    fault = NAMES[row.simulated_fault]
+    yield ohm, "simulated", fault, none, none, none, peak_v, _mark(volts)
+
+
+def _mark(volts: float) -> str:
+    return "*" if volts > LIMIT_V else ""
 
 
 def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:

@@ -273,18 +273,22 @@ def stabilising_resistance(desk: Desk) -> Iterator[Block]:
         axes = dict.fromkeys(axis for _, axis in elements)
         both = stabilising_volts(desk, groups)
         rows = [
-            (f"{axis} {pickup:g} A", *(_resistance(desk, axis, pickup, volts) for volts in both))
+            (f"{axis} {pickup:g} A", *_resistances(desk, axis, pickup, both))
             for axis in axes
             for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a"))
         ]
         caption = (words_of(groups) or "both ends") if len(every) > 1 else ""
-        yield Table(("element", "one-way leads", "loop"), tuple(rows), "<<<", caption)
+        head = ("element", "R_relay ohm", "R_st ohm, one-way leads", "R_st ohm, loop")
+        yield Table(head, tuple(rows), "<>>>", caption)
 
 
-def _resistance(desk: Desk, axis: Axis, pickup: float, volts: float) -> str:
+def _resistances(desk: Desk, axis: Axis, pickup: float, both: Sequence[float]) -> Iterator[str]:
+    """The relay's own, then with one-way leads and with the loop."""
     relay = desk.burden_ohm(axis, pickup)
-    ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
-    return f"{volts:.4g} V / {pickup:g} A - {relay:.4g} ohm = {max(ohm, 0.0):.4g} ohm"
+    yield f"{relay:.4g}"
+    for volts in both:
+        ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
+        yield f"{max(ohm, 0.0):.4g}"
 
 
 # --- bias ---------------------------------------------------------------------
@@ -311,10 +315,10 @@ def bias(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
         f"Biased elements trip {trips} ({choice.bias_form} form). Bias = slope x I_b; above the"
         f" turning point the second slope applies. I_b is the {choice.bias_current} of the"
-        " magnitudes of the ends' currents. The table has the differential current that trips"
-        " under rated load, secondary and primary. It leaves the part x of the winding"
+        " magnitudes of the ends' currents. The table has the differential current that trips, in"
+        " amperes secondary, first under rated load. It leaves the part x of the winding"
         " unprotected, x as above. The fault's own share of I_b is left out. The last two columns"
-        " are the spill that trips in the largest through fault."
+        " have the spill that trips in the largest through fault."
     )
     for kind, axis in found:
         yield _biased(desk, kind, axis)
@@ -337,15 +341,14 @@ def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
                     _slope(slope),
                     f"{pickup:g}",
                     f"{on_load:.3g}",
-                    f"{on_load * desk.turns:.4g}",
                     left_unprotected(desk.unprotected(on_load)),
                     f"{on_fault:.3g}",
                     f"{100 * on_fault / fault_a:.3g}",
                 )
             )
-    caption = f"{kind}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
-    head = ("slope", f"{axis} A", "load A", "A primary", "x", "fault A", "% of i_f")
-    return Table(head, tuple(rows), "<>>>>>>", caption)
+    caption = f"{kind}, {axis}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
+    head = ("slope", "pick-up A", "at load A", "x", "at i_f A", "% of i_f")
+    return Table(head, tuple(rows), "<>>>>>", caption)
 
 
 def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:

@@ -112,13 +112,14 @@ def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], bia
     low, high = span_a
     span = f"{high:.3g} A"
     if high - low >= 5e-3 * high:
-        span = f"{low:.3g} to {high:.3g} A, by {'slope' if biased else 'stabilising resistance'}"
+        by = "slope" if biased else "stabilising resistance"
+        span = f"{low:.3g} to {high:.3g} A, depending on the {by}"
     element = "earth element" if axis == "earth" else "phase elements"
     said = f"{kind}, {element}: the relay circuit then carries {span}"
     if not biased:
         return said
     if desk.study.scheme.bias_form == "sum":
-        return f"{said}, the bias taken off"
+        return f"{said}; the bias is taken off"
     return f"{said} where that is above the bias"
 
 
@@ -289,26 +290,26 @@ def _balancing(desk: Desk) -> Iterator[Block]:
     pickups = outermost(desk.study.candidates.phase_pickup_a)
     for pickup in pickups if changes else pickups[:1]:
         burden, at = desk.burden_ohm("phase", pickup), f" at {pickup:g} A" if changes else ""
-        spill = "the study takes it equal in every sample. It then causes no spill."
+        spill = "The study takes it equal in every sample. It then causes no spill."
         if given is not None:
             spill = _mismatch(desk, given, burden + fixed)
         yield Paragraph(
             f"Balancing resistance{at} = phase circuit = {burden:g} + {fixed:g} ="
-            f" {burden + fixed:g} ohm; {spill}"
+            f" {burden + fixed:g} ohm. {spill}"
         )
 
 
 def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
     """The spill of the balancing resistance that is farthest from the phase leg's."""
     low, high = given.support()
-    text = f"the study has {low:.4g}{'' if low == high else f' to {high:.4g}'} ohm"
+    text = f"The study has {low:.4g}{'' if low == high else f' to {high:.4g}'} ohm"
     if not np.isfinite(high):
         low, high = float(given.ppf(0.01)), float(given.ppf(0.99))
-        text = f"98 % of the study's lie at {low:.4g} to {high:.4g} ohm"
+        text = f"98 % of its values in the study lie at {low:.4g} to {high:.4g} ohm"
     worst, volts = max((low, high), key=lambda ohm: abs(ohm - leg)), 0.1 * desk.knee_v
     exciting, current = desk.exciting_a(volts), volts / max(leg, worst, 1e-9)
     if exciting == 0 or leg == worst:
-        return text + ": no spill."
+        return f"{text}: no spill."
     wanted = desk.study.candidates
     earth = desk.burden_ohm("earth", wanted.earth_pickup_a[0])
     each = []
@@ -316,8 +317,8 @@ def _mismatch(desk: Desk, given: Distribution, leg: float) -> str:
         spill = handcalc.balancing_spill(current, leg, worst, earth + ohm, volts / exciting)
         each.append(f"{1000 * float(spill):.3g} mA with {ohm:g} ohm there")
     return (
-        f"{text}. At {worst:.4g} ohm, {current:.3g} A that sums to zero over the relay circuits (a"
-        f" tenth of the knee voltage) drives through the earth circuit {listed(each)}."
+        f"{text}. Spill in the earth circuit at {worst:.4g} ohm: {listed(each)}. The three relay"
+        f" circuits then carry {current:.3g} A that sums to zero, at a tenth of the knee voltage."
     )
 
 

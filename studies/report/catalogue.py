@@ -171,8 +171,13 @@ BESIDE = (
     "waveforms",
     "commissioning",
 )
-UNPRINTED = ("exceedance",)  # of the workbook: a figure shows it
-SECOND = {"what_if": ("p_now",), "elasticities": ("p",), "worth_of_measuring": ("today",)}
+# Of the workbook: a figure, or a page that is made to be printed, shows it
+UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")
+SECOND = {
+    "what_if": ("p_now",),
+    "elasticities": ("p", "distance", "dead_band", "beyond_band"),
+    "worth_of_measuring": ("today", "difference_found", "difference_flattering"),
+}
 
 
 def table_text(name: str) -> TableText:
@@ -236,7 +241,7 @@ FIGURES = {
     ),
     "false_trip_sources": FigureText(
         "Share of each external event in the false trips, chosen and existing setting",
-        "Share of each external event in the false trips. A grey mark shows its share of all"
+        "Share of each external event in the false trips. A black mark shows its share of all"
         " external events.",
         "Where false trips come from.",
     ),
@@ -348,6 +353,7 @@ def figure_text(name: str) -> FigureText:
 
 UNITS = {
     "_per_year": "1/year",
+    "_a2s": "A^2 s",
     "_ohm": "ohm",
     "_pu": "pu",
     "_percent": "%",
@@ -361,7 +367,29 @@ UNITS = {
     "_f": "F",
     "_k": "K",
 }
-SIGNS = {"ohm": "\u03a9", "deg": "\u00b0"}
+SIGNS = {"ohm": "\u03a9", "deg": "\u00b0", "A^2 s": "A\u00b2s"}
+# Columns that a report calls otherwise than by their names
+HEADS = {
+    "missed": "missed faults",
+    "false": "false trips",
+    "outside_scope": "faults outside the scope",
+    "neutrals": "resistance of the neutral",
+    "keeps_capacitive_rule": "capacitive rule kept",
+    "terminal_fault": "current of a fault at the terminals",
+    "terminal_displacement": "displacement of the neutral, fault at the terminals (pu)",
+    "displacement": "displacement of the neutral (pu)",
+    "lasts": "duration of an earth fault",
+    "fault_heat": "I^2 t of an earth fault",
+    "fault_energy": "energy in the fault",
+    "resistor_energy": "energy in the resistor",
+    "unseen_share_of_fault_energy": "energy from faults that the scheme does not detect",
+    "has_best": "has a setting",
+    "unprotected": "unprotected part of the winding",
+    "chosen_today": "chosen without knowing",
+    "v_knee": "V_k",
+    "v_full": "V_f",
+    "beyond_rating_share": "earth faults beyond the resistor's rating",
+}
 ENDS = {
     "_low": "low",
     "_high": "high",
@@ -375,7 +403,7 @@ ENDS = {
     "_difference": "difference",
 }
 LIMIT_ENDS = ("_low", "_high")
-SHARES = ("p_", "protected_", "worst_p", "installation_", "share_of_")
+SHARES = ("p_", "protected_", "worst_p", "installation_", "share_of_", "unseen_share_of_")
 COST = "cost_per_year"  # in the unit that the study gives it
 
 
@@ -401,7 +429,7 @@ def column_head(name: str) -> str:
         ends = f" {ENDS[end]}{ends}"
     base, unit = without_unit(stem)
     unit = "%" if is_share(name) else unit
-    words = base.replace("_", " ").replace("pickup", "pick-up")
+    words = HEADS.get(base, base.replace("_", " ").replace("pickup", "pick-up"))
     return words + ends + (f" [{unit}]" if unit else "")
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
 from studies.report.letters import with_symbols
+from studies.report.svg_lines import aligned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -132,6 +133,7 @@ def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[P
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
         figure.savefig(svg, metadata={"Date": None, "Title": title})
+        svg.write_text(aligned(svg.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
         figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
     return svg, png
 

@@ -35,6 +35,8 @@ OUTSIDE: dict[str, Any] = {  # of a legend
     "labelspacing": 0.45,
     "borderaxespad": 0.0,
 }
+# of a map whose cells of one tone shall show no line between them
+SEAMLESS: dict[str, Any] = {"linewidths": 0.3, "linecolor": "face"}
 MOST_DECADES = 6  # with numbers that do not meet on the axis
 BESIDE_END = 0.2  # of the axes, about their middle, within which a text stands over its place
 ASIDE = {1: "left", 0: "center", -1: "right"}

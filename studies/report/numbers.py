@@ -18,6 +18,7 @@ GAPS = (
 )
 FEW = ("p_false", "false_per_year", "worst_p_false", "p_weighted", "p_widened")  # known roughly
 RATES = ("missed_per_year", "false_per_year", "nobody_per_year")  # told as sentences tell them
+GROUPED = 1e4  # from here on digits stand in groups of three
 RAREST_YEARS = 1e6  # what no model can tell apart from never
 
 
@@ -48,6 +49,13 @@ def plain(value: float, digits: int) -> str:
     return f"{rounded:.10f}".rstrip("0").rstrip(".")
 
 
+def figures(value: float, digits: int) -> str:
+    """A number of any quantity, written out: 0.0123, 1312, 27,000; only a tiny one has a power of
+    ten."""
+    rounded = float(f"{value:.{digits}g}") + 0.0  # no minus before a 0
+    return f"{rounded:,.15g}" if abs(rounded) >= GROUPED else f"{rounded:.15g}"
+
+
 def with_limits(row: Row, name: str, digits: int | None = None) -> str:
     """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13
     %)."""
@@ -60,7 +68,9 @@ def cell(row: Row, name: str, digits: int | None = None) -> str:
     if math.isnan(row[name]):  # no sample of a counted type gave a result
         return "unresolved"
     p, low, high = limits_of(row, name, digits)
-    return f"none (< {high})" if name == "p_false" and row[name] == 0 else f"{p} ({low}-{high})"
+    if name == "p_false" and row[name] == 0:
+        return f"none (< {high})"
+    return f"{p} ({low} to {high})" if "e-" in low + high else f"{p} ({low}-{high})"
 
 
 def limits_of(row: Row, name: str, digits: int | None = None) -> tuple[str, str, str]:

@@ -17,12 +17,12 @@ SIDE_MM, TOP_MM = 10.0, 17.0  # margins
 PAGE_WIDTH_PX = (297 - 2 * SIDE_MM) / 25.4 * 96
 PAGE_HEIGHT_PT = (210 - 2 * TOP_MM) / 25.4 * 72
 LEAST_SCALE = 0.55  # of a font of 11 points: some 6 points on paper
-SCALES = (1.0, 0.8, 0.65)  # tried for a table that then needs one page
+SCALES = (1.0, 0.8, 0.65, LEAST_SCALE)  # tried for a table that then needs one page
 LETTERS_MORE = 1.1  # of prose than of digits in the same width
 ROW_PT = 15.0  # of one line
 LETTER_PX, PADDING_PX = 7, 5  # of a column
-MOST_PAGES = 30  # of a workbook
-PAGES_EACH = (2, 1)  # of a long table, the second where the first makes too many in all
+MOST_PAGES = 26  # of a workbook
+PAGES_EACH = 2  # of a long table; one where the workbook would have too many
 
 
 @dataclass(frozen=True)
@@ -85,13 +85,20 @@ def _rows(sheet: Extent, scale: float, pages: int) -> tuple[range, int]:
 
 
 def plans(sheets: Sequence[Extent]) -> list[Plan]:
-    """Of every sheet, so that a workbook has at most `MOST_PAGES` where one page a sheet allows."""
-    found: list[Plan] = []
-    for pages in PAGES_EACH:
-        found = [plan(sheet, pages) for sheet in sheets]
+    """Of every sheet, so that a workbook has at most `MOST_PAGES` where one page a sheet allows:
+    the first to give pages up is the table of which the smallest part is printed."""
+    found = [plan(sheet, PAGES_EACH) for sheet in sheets]
+    long = [at for at, each in enumerate(found) if each.pages > 1 and not sheets[at].whole]
+    for at in sorted(long, key=lambda at: len(found[at].rows) / found[at].all_rows):
         if sum(each.pages for each in found) <= MOST_PAGES:
             break
+        found[at] = plan(sheets[at], 1)
     return found
+
+
+def letters(widths: Sequence[float]) -> float:
+    """Of columns that are one cell: as wide as one of so many letters."""
+    return (sum(map(_px, widths)) - PADDING_PX) / LETTER_PX if widths else 0.0
 
 
 def _columns(widths: Sequence[float]) -> int:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from studies.report.catalogue import UNPRINTED, column_unit, is_share, sheet_head, table_text
 from studies.report.letters import with_symbols
-from studies.report.print_plan import ROW_PT, Extent, Plan, height, lines_in
+from studies.report.print_plan import ROW_PT, Extent, Plan, height, letters, lines_in
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -79,7 +79,7 @@ def line(
     columns."""
     spans = tuple(spans) or (*[1] * (len(cells) - 1), len(widths) - len(cells) + 1)
     starts = [0, *accumulate(spans)]
-    rooms = [sum(widths[start:end]) for start, end in pairwise(starts)]
+    rooms = [letters(widths[start:end]) for start, end in pairwise(starts)]
     count = max(lines_in(str(cell), room) for cell, room in zip(cells, rooms, strict=True))
     points = height(count) + (5.0 if style == "title" else 0.0)
     return Line(cells, style, spans, link, points)

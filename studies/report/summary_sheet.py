@@ -28,7 +28,7 @@ from studies.report.words import FIGURES, figure_name, scheme_name, setting_text
 if TYPE_CHECKING:
     import pandas as pd
 
-SUMMARY, PROVENANCE = "summary", "provenance"
+SUMMARY, PROVENANCE, UNRESOLVED = "summary", "provenance", "unresolved"
 COLUMNS, LETTERS = 24, 5.5  # a grid of narrow columns, of which each cell takes some
 WIDTHS = (LETTERS,) * COLUMNS
 OF_FIGURES, OF_SHEETS = (9, 2, 2, 2), (5, 2, 2, 15)  # columns of the grid
@@ -122,12 +122,14 @@ def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
     """Of each choice the figures as numbers, with their limits."""
     if not {"chosen", "candidate", "scheme", *KEYS} <= {*candidates.columns}:
         return
-    chosen = candidates[candidates["chosen"].astype(bool)].head(MOST_CHOICES)
+    chosen = candidates[candidates["chosen"].astype(bool)]
     if not len(chosen):
         return
     yield _line("")
     yield _line("Figures of the choice, with 95 % limits", style="bold")
-    for row in chosen.to_dict("records"):
+    if len(chosen) > MOST_CHOICES:
+        yield _line(f"The first {MOST_CHOICES} of {len(chosen)}; the sheet candidates has all.")
+    for row in chosen.head(MOST_CHOICES).to_dict("records"):
         of = next((f"{row[name]}: " for name in ("option", "alternative") if name in row), "")
         setting = f"no. {row['candidate']}, {scheme_name(row['scheme'])}, {setting_text(row)}"
         yield _line(f"{of}{setting}")
@@ -168,9 +170,10 @@ def _sheets(held: Held) -> Iterator[Line]:
 
 
 def provenance_lines(provenance: Mapping[str, Any]) -> Lines:
-    """The last sheet, a line an entry."""
+    """The last sheet, a line an entry; not what a sheet of its own holds."""
+    own = {key: value for key, value in provenance.items() if key != UNRESOLVED}
     lines = [line(OF_PROVENANCE, "entry", "value", style="head")]
-    lines += [line(OF_PROVENANCE, key, text) for key, text in _flat(provenance)]
+    lines += [line(OF_PROVENANCE, key, text) for key, text in _flat(own)]
     return Lines(OF_PROVENANCE, tuple(lines))
 
 
@@ -179,11 +182,16 @@ def _flat(provenance: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     for key, value in provenance.items():
         if isinstance(value, Mapping):
             yield from ((f"{key}.{inner}", text) for inner, text in _flat(value))
+        elif key == "sentences" and isinstance(value, list):
+            yield from ((f"{key}.{number}", text) for number, text in enumerate(value, 1))
         else:
             yield key, value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
 
 
-def origin(provenance: Mapping[str, Any]) -> str:
-    """Version, study and seed in one line."""
+def origin(provenance: Mapping[str, Any], letters: int | None = None) -> str:
+    """Version, study and seed in one line; `letters` of the digest of the study."""
     words = (("version", "statorodds"), ("study_digest", "study"), ("seed", "seed"))
-    return ", ".join(f"{word} {provenance[key]}" for key, word in words if key in provenance)
+    short = dict(provenance)
+    if letters is not None and "study_digest" in short:
+        short["study_digest"] = short["study_digest"][:letters]
+    return ", ".join(f"{word} {short[key]}" for key, word in words if key in short)

@@ -45,6 +45,16 @@ FIGURES = {  # what is counted, and of what it is a share
 }
 
 
+QUANTITIES = {  # of tables with a row a quantity
+    "p_missed": "missed faults",
+    "p_false": "false trips",
+    "p_nobody": "faults that nothing clears",
+    "fault_energy_j": "energy in the fault",
+    "resistor_energy_j": "energy in the resistor",
+    "cost_per_year": "cost a year",
+}
+
+
 def figure_name(key: str, unit: str = "share") -> str:
     """A figure with what it is a share of: missed faults, % of the faults in scope."""
     name, of = FIGURES[key]

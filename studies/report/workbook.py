@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
 
 NAME_MAX = 31  # letters in the name of a sheet
+FOOT_DIGEST = 16  # letters of the study's digest in a foot, beside the sheet's name
 STYLES: dict[str, dict[str, Any]] = {
     "text": {"text_wrap": True, "valign": "top"},
     "title": {"bold": True, "font_size": 14, "valign": "top", "text_wrap": True},
@@ -76,7 +77,7 @@ def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -
     book = Workbook(whole, plain)
     title = told.provenance.get("study_title", "")
     book.set_properties({"title": title, "comments": origin(told.provenance)})
-    _Writer(book, origin(told.provenance)).write(frames, told)
+    _Writer(book, origin(told.provenance, FOOT_DIGEST)).write(frames, told)
     book.close()
     path.write_bytes(whole.getvalue())
 

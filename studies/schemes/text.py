@@ -27,7 +27,7 @@ from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.doubts import cautions, of_each, to_note
-from studies.sweep.recommendation import worth
+from studies.sweep.recommendation import kept, worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
@@ -39,7 +39,11 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 COST = "cost_per_year"
 SCALES = {COST: 1}  # of a difference; probabilities in percentage points
-HEADS = {"p_missed": "missed, points", "p_false": "false, points", "p_nobody": "nobody, points"}
+HEADS = {
+    "p_missed": "missed, points",
+    "p_false": "false, points",
+    "p_nobody": "with back-up, points",
+}
 
 
 def scheme_text(
@@ -90,7 +94,7 @@ def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:
 def _table(schemes: pd.DataFrame, unit: str | None) -> Table:
     shown = {"missed %": ("p_missed", 3), "false %": ("p_false", 2)}
     if "p_nobody" in schemes:
-        shown["nobody %"] = ("p_nobody", 3)
+        shown["with back-up %"] = ("p_nobody", 3)
     weighed = ["cost"] if COST in schemes else []
     rows: list[tuple[str, ...]] = []
     for row in schemes.to_dict("records"):
@@ -113,7 +117,10 @@ def _notes(schemes: pd.DataFrame, unit: str | None) -> Iterator[str]:
         yield "each scheme at its best setting under the policy, all on the same independent sample"
         yield f"{SHARES}; (95 % limits)"
     if standing and "p_nobody" in schemes:
-        yield "nobody: % of the internal faults that neither the scheme nor the back-up catches"
+        yield (
+            "with back-up: % of the internal faults that neither the scheme nor the neutral"
+            " back-up clears"
+        )
     if (schemes["p_false"] == 0).any():
         yield NONE_SEEN
     if standing and unit is not None:
@@ -141,7 +148,7 @@ def gaps_table(
             cells = [gap_cell(found.get(name), SCALES.get(name, 100)) for name in heads]
             rows.append((scheme_name(scheme), *cells))
     head = ("other scheme minus the best", *heads.values())
-    yield Table(head, tuple(rows), "<" + ">" * len(heads), notes=GAPS)
+    yield Table(head, tuple(rows), "<" + ">" * len(heads), notes=GAPS, group=0)
 
 
 # --- the answer ---------------------------------------------------------------
@@ -165,6 +172,7 @@ def answer(study: Study, schemes: pd.DataFrame, differences: pd.DataFrame) -> It
     if unit is not None:
         yield f"It costs {cost_with_limits(best, unit)}."
     yield from worth(study, best)
+    yield from kept(study, best)
     if same:
         noun = "missed faults" if unit is None else "cost"
         yield f"{capital(SAME)} in {noun}: {listed(same)}."
@@ -281,9 +289,9 @@ def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> Iterator[
     best, worst = ordered[0], ordered[-1]
     same, _, _ = _apart(_against(best, differences, "p_nobody"))
     yield (
-        f"With {scheme_name(best['scheme'])}, {with_limits(best, 'p_nobody', 3)} of the internal"
-        " faults are caught by neither the scheme nor the neutral back-up."
+        "Internal faults that neither the scheme nor the neutral back-up clears:"
+        f" {with_limits(best, 'p_nobody', 3)} with {scheme_name(best['scheme'])},"
+        f" {with_limits(worst, 'p_nobody', 3)} with {scheme_name(worst['scheme'])}."
     )
-    yield f"With {scheme_name(worst['scheme'])} it is {with_limits(worst, 'p_nobody', 3)}."
     if same:
         yield f"{capital(SAME)} from the first: {listed(same)}."

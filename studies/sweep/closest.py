@@ -11,7 +11,9 @@ from montecarlo.frames.choosing import by_worst, nearest
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import rounded_up
 from montecarlo.study.description import Study
+from studies.report.blocks import Table
 from studies.report.numbers import (
+    bare,
     cost_with_limits,
     false_trips,
     in_both,
@@ -28,12 +30,17 @@ if TYPE_CHECKING:
     from montecarlo import Result
 
 Row = Mapping[str, Any]
+CLOSEST = ("where none is chosen", "missed %", "false %, bound", "closest setting")
+CLOSEST_NOTES = (
+    "bound: the one-sided limit that the policy is compared with",
+    "limits and reasons: closest.csv",
+)
 
 
-def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[str]:
-    """A paragraph a row of `closest_rows`; `of`: whose, where there are several studies."""
+def closest_text(study: Study, closest: pd.DataFrame) -> Iterator[str]:
+    """A paragraph a row of `closest_rows`."""
     for row in closest.to_dict("records"):
-        head = f"{of}{scheme_name(row['scheme'])}"
+        head = scheme_name(row["scheme"])
         if math.isnan(row["p_missed"]):
             yield f"Closest of {head}: nothing; {note_text(row['refusals'])}."
             continue
@@ -42,10 +49,22 @@ def closest_text(study: Study, closest: pd.DataFrame, of: str = "") -> Iterator[
         yield f"Closest of {head}: no. {row['candidate']}, {setting_text(row)}. {more}"
 
 
-def closest_of_each(results: Mapping[str, Result]) -> Iterator[str]:
-    """The same of several studies, each by its name."""
-    for name, result in results.items():
-        yield from closest_text(result.study, result.closest, f'"{name}", ')
+def closest_of_each(results: Mapping[str, Result]) -> Iterator[Table]:
+    """The same of several studies: a row each under its name, the reason of those without one."""
+    rows = [
+        _closest_cells(name, row)
+        for name, result in results.items()
+        for row in result.closest.to_dict("records")
+    ]
+    if rows:
+        yield Table(CLOSEST, tuple(rows), "<>><", "Closest to the policy", CLOSEST_NOTES, group=0)
+
+
+def _closest_cells(name: str, row: Row) -> tuple[str, ...]:
+    if math.isnan(row["p_missed"]):
+        return name, "-", "-", f"{scheme_name(row['scheme'])}: {note_text(row['refusals'])}"
+    setting = f"no. {row['candidate']}, {scheme_name(row['scheme'])}, {setting_text(row)}"
+    return name, bare(row["p_missed"], 3), bare(row["p_false_bound"]), setting
 
 
 def _worth(row: Row) -> str:

@@ -12,7 +12,7 @@ from montecarlo.quantities import Array
 from montecarlo.study.axes import STEPS
 from studies.report.labels import packed
 from studies.report.look import CHOSEN
-from studies.report.marks import beside
+from studies.report.marks import SEAMLESS, beside
 from studies.report.words import AXIS_WORDS, full_unit
 
 if TYPE_CHECKING:
@@ -64,7 +64,13 @@ def detection_map(
 
     table = frame.pivot(index="setting", columns="x", values="p_detected").sort_index()
     tones = table.apply(lambda column: pd.cut(column, SHARES, right=False, labels=False))
-    sns.heatmap(tones, ax=ax, cmap=ListedColormap(TONES), vmin=-0.5, vmax=3.5, cbar=False)
+    shades: dict[str, Any] = {
+        "cmap": ListedColormap(TONES),
+        "vmin": -0.5,
+        "vmax": 3.5,
+        "cbar": False,
+    }
+    sns.heatmap(tones, ax=ax, **shades, **SEAMLESS)
     ax.invert_yaxis()
     width, count = table.shape[1] - 1, table.shape[0]
     ax.hlines(range(1, count), 0, width + 1, color="white", linewidth=min(1.5, 30 / count))

@@ -8,14 +8,16 @@ from montecarlo.frames.doubts import Doubt, DoubtKind, EventDoubt
 from montecarlo.quantities.wording import listed
 from montecarlo.study.candidates import End
 from studies.report.blocks import Block, Caution, Paragraph
-from studies.report.catalogue import capital
 from studies.report.numbers import percent, with_limits
 from studies.report.words import AXIS_WORDS, axis_unit
+
+BEYOND = "No setting beyond an end was judged: extend the grid there."
 
 
 def doubts_text(doubts: Sequence[Doubt], number: int) -> list[Block]:
     """A sentence or two each, of candidate `number`."""
-    return [_block(some, number) for some in _together(doubts)]
+    found = [_block(some, number) for some in _together(doubts)]
+    return [Paragraph(f"{one.text} {BEYOND}") if _of_ends(one) else one for one in found]
 
 
 def of_each(
@@ -27,7 +29,8 @@ def of_each(
     for name, (number, mine) in doubts.items():
         for some in _together(mine):
             alike.setdefault((number, some), []).append(f'"{called(name)}"')
-    return [_block(some, number, f"{listed(names)}: ") for (number, some), names in alike.items()]
+    found = [_block(some, number, names) for (number, some), names in alike.items()]
+    return [*found, *([Paragraph(BEYOND)] if any(map(_of_ends, found)) else [])]
 
 
 def cautions(doubts: Sequence[Block]) -> list[Block]:
@@ -47,16 +50,20 @@ def _together(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
     return [*events, ends] if ends else [*events]
 
 
-def _block(doubts: tuple[Doubt, ...], number: int, of: str = "") -> Block:
-    first = doubts[0]
+def _of_ends(block: Caution | Paragraph) -> bool:
+    return isinstance(block, Paragraph)
+
+
+def _block(
+    doubts: tuple[Doubt, ...], number: int, names: Sequence[str] = ()
+) -> Caution | Paragraph:
+    """`names`: whose doubts these are, where there are several choices."""
+    of, first = f"{listed(names)}: " if names else "", doubts[0]
     if isinstance(first, EventDoubt):
         return Caution(f"{of}{_event(first, number)}")
     ends = [_end(doubt) for doubt in doubts if isinstance(doubt, End)]
-    ranges = "a range" if len(ends) == 1 else f"{len(ends)} ranges"
-    return Paragraph(
-        f"{of}No. {number} stands at the end of {ranges}. {' '.join(ends)} Nothing beyond was"
-        " judged: extend the grid."
-    )
+    head = f"{of}no. {number}" if of else f"No. {number}"
+    return Paragraph(f"{head} stands at an end of the grid: {', '.join(ends)}.")
 
 
 def _event(doubt: EventDoubt, number: int) -> str:
@@ -70,14 +77,12 @@ def _event(doubt: EventDoubt, number: int) -> str:
             " or sign in the scheme before this setting is used."
         )
     return (
-        f"{doubt.event} causes {found} of the false trips of no. {number}, and is {mix}. The"
-        " inputs of this event decide the result."
+        f"{found} of the false trips of no. {number} come from {doubt.event}. This event makes up"
+        f" {mix}. Its inputs decide the result."
     )
 
 
 def _end(end: End) -> str:
     label, unit = AXIS_WORDS[end.axis].label, axis_unit(end.axis)
     word = "lowest" if end.lowest else "highest"
-    return (
-        f"{capital(label)} {end.value:g}{unit} is the {word} of {end.low:g} to {end.high:g}{unit}."
-    )
+    return f"{label} {end.value:g}{unit} ({word})"

@@ -30,9 +30,10 @@ NUMBERS = (
 )
 # of the plot, in its own units; `none`: of candidates without a false trip, `first`: where the
 # logarithmic part begins
-PLOT = {"left": 62.0, "right": 596.0, "top": 24.0, "bottom": 330.0, "none": 92.0, "first": 164.0}
+PLOT = {"left": 62.0, "right": 596.0, "top": 24.0, "bottom": 330.0, "none": 102.0, "first": 170.0}
 BESIDE_END = 150.0  # within which a text stands aside of its place
 LEAST_DECADES, MOST_DECADES = 2, 8
+MOST_NARROW = 3  # decades with numbers where the page is narrow
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,7 @@ def explorer(
             "number": start,
             "sentence": _sentence(first),
             "scale": scale,
+            "every": 1 + (len(scale.ticks) - 1) // MOST_NARROW,
             "roles": roles,
             "limit_at": None if limit is None else scale.at(limit),
             "limit_anchor": _anchor(scale.at(limit or 0.0)),
@@ -121,7 +123,11 @@ def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
     rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"])
     return {
         "axes": [
-            {"key": key, "label": words.label.capitalize(), "unit": axis_unit(key).strip()}
+            {
+                "key": key,
+                "label": words.label.capitalize(),
+                "unit": with_symbols(axis_unit(key).strip()),
+            }
             for key, words in AXIS_WORDS.items()
         ],
         "numbers": shown,

@@ -5,10 +5,13 @@ from __future__ import annotations
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.quantities.wording import listed
 from studies.report.labels import LABEL_POINTS
-from studies.report.look import CHOSEN, EXISTING, blank
+from studies.report.letters import together
+from studies.report.look import CHOSEN, EXISTING, blank, say
 from studies.report.marks import beside, legend_mark
 from studies.report.numbers import percent, with_limits
+from studies.report.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,8 +21,8 @@ if TYPE_CHECKING:
 COLOURS = {"chosen": CHOSEN, "closest": CHOSEN, "existing": EXISTING}
 WORDS = {"chosen": "chosen", "closest": "closest to the limit", "existing": "existing"}
 FACES = 0.55  # how dense a bar is
-OF_EVENTS = "#8a8a8a"
-MOST = 12  # events
+OF_EVENTS = "#000000"
+MOST = 12  # events that are drawn
 LETTERS = 60  # of a line of the title
 NAME = 24  # of a line of an event's name
 BAR_MM, LINE_MM, FRAME_MM = 5.5, 4.0, 40.0
@@ -27,7 +30,7 @@ BAR_MM, LINE_MM, FRAME_MM = 5.5, 4.0, 40.0
 
 def false_trip_sources(frame: pd.DataFrame, of: str = "") -> Figure:
     """A row an event, a bar a setting: the event's share of the setting's false trips, with 95 %
-    limits; a mark at its share of all external events.
+    limits; a mark at its share of all external events. The caption names events that have no row.
 
     Parameters
     ----------
@@ -71,20 +74,41 @@ def false_trip_sources(frame: pd.DataFrame, of: str = "") -> Figure:
     of_events = 100 * rows.drop_duplicates("event").set_index("event")["share_of_events"]
     mark: dict[str, Any] = {"marker": "|", "linestyle": "none", "markeredgewidth": 2.2}
     size = 2.4 * BAR_MM * len(roles)
+    halo = mark | {"markeredgewidth": 4.2, "color": "white"}
+    ax.plot(of_events.loc[order], range(len(order)), markersize=size, **halo)
     ax.plot(of_events.loc[order], range(len(order)), markersize=size, color=OF_EVENTS, **mark)
     ax.set(xlim=(0, 100), xlabel="share, % (95 % limits)", ylabel="")
     ax.set_yticks(range(len(order)), names)
     ax.grid(visible=False, axis="y")
-    ax.set_title(fill(f"{of}{_finding(frame)}", LETTERS), loc="left", color=CHOSEN)
+    ax.set_title(fill(together(f"{of}{_finding(frame)}"), LETTERS), loc="left", color=CHOSEN)
     _legend(figure, frame, roles, mark)
+    say(figure, _left_out(frame, order))
     return figure
 
 
 def _order(frame: pd.DataFrame) -> list[str]:
-    """Events by their share of the first setting's false trips, most first."""
+    """Events that make most of some setting's false trips; by their share of the first one's, most
+    first."""
+    most = {"ascending": False, "kind": "stable"}
+    of_any = frame.groupby("event", sort=False)["share_of_false_trips"].max().sort_values(**most)
     first = frame[frame["role"] == frame["role"].iloc[0]]
-    names = first.sort_values("share_of_false_trips", ascending=False, kind="stable")["event"]
-    return list(dict.fromkeys([*names, *frame["event"]]))[:MOST]
+    names = first.sort_values("share_of_false_trips", **most)["event"]
+    drawn = set(of_any.index[:MOST])
+    return [name for name in dict.fromkeys([*names, *frame["event"]]) if name in drawn]
+
+
+def _left_out(frame: pd.DataFrame, order: list[str]) -> str:
+    """The events without a row, and what they make of each setting's false trips together."""
+    rest = frame[~frame["event"].isin(order)]
+    if not len(rest):
+        return ""
+    names = [name.replace("_", " ") for name in dict.fromkeys(rest["event"])]
+    sums = rest.groupby("role", sort=False)["share_of_false_trips"].sum()
+    parts = [f"{percent(share)} ({WORDS[str(role)]} setting)" for role, share in sums.items()]
+    return (
+        f"Not drawn: {counted(len(names), 'event')} with {listed(parts)} of the false trips."
+        f" Events not drawn: {listed(names)}."
+    )
 
 
 def _limits(ax: Axes, row: pd.Series[float], y: float, colour: str) -> None:

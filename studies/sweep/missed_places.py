@@ -5,7 +5,9 @@ from __future__ import annotations
 from textwrap import fill
 from typing import TYPE_CHECKING
 
+from studies.report.letters import together
 from studies.report.look import CHOSEN, MISSED, side_by_side
+from studies.report.marks import SEAMLESS
 from studies.report.numbers import percent
 from studies.sweep.false_trips import WORDS
 
@@ -48,10 +50,12 @@ def missed_fault_places(frame: pd.DataFrame, of: str = "") -> Figure:
     for ax, ((role, number), rows) in zip(axes, settings, strict=True):
         percents = rows.assign(missed=100 * rows["p_missed"])
         table = percents.pivot(index="resistance_to_ohm", columns="x_from", values="missed")
-        sns.heatmap(table, vmin=0, vmax=100, cmap=shades, cbar=False, rasterized=False, ax=ax)
+        sns.heatmap(
+            table, vmin=0, vmax=100, cmap=shades, cbar=False, rasterized=False, **SEAMLESS, ax=ax
+        )
         ax.invert_yaxis()
         whose = f"{of}{WORDS[role]}, no. {number}: {_finding(rows)}"
-        ax.set_title(fill(whose, 68 // len(settings)), loc="left", color=CHOSEN)
+        ax.set_title(fill(together(whose), 68 // len(settings)), loc="left", color=CHOSEN)
         ax.set(xlabel="", ylabel="")
         _places(ax, rows)
     _resistances(axes[0], settings[0][1])

@@ -51,7 +51,7 @@ def not_selected(result: Result) -> list[Block]:
             *closest_text(result.study, result.closest),
             hinge_text(result) if result.chosen else "",
             *against_others(result),
-            *around(result.neighbours),
+            *around(result.neighbours, result.runner_up),
         ),
         Aside(tuple(refused(result))),
     ]
@@ -180,9 +180,11 @@ def samples_name(batch: int) -> str:
     return "independent sample" if batch == 2 else "selection sample"
 
 
-def around(neighbours: pd.DataFrame) -> Iterator[str]:
+def around(neighbours: pd.DataFrame, told_already: int | None = None) -> Iterator[str]:
     """Which neighbours do not differ from the chosen setting, as far as the samples show; those
-    that are alike in the same quantities in one sentence."""
+    that are alike in the same quantities in one sentence. `told_already`: the runner-up, which has
+    a sentence of its own."""
+    neighbours = neighbours[neighbours["candidate"] != told_already]
     if not len(neighbours):
         return
     alike: dict[tuple[str, ...], list[str]] = {}

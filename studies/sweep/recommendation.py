@@ -68,10 +68,7 @@ def _policy(study: Study, row: Row) -> Iterator[str]:
     """What the policy allows, and what the setting keeps to or costs."""
     level = f"{100 * study.policy.level:g} % confidence"
     if limit_of(study)[0] < math.inf:
-        yield (
-            f"The policy allows {policy_words(study)}; this setting keeps to"
-            f" {_bound(study, row)} with {level}."
-        )
+        yield from kept(study, row)
         return
     cost, each = study.policy.least_annual_cost, each_limit(study)
     assert cost is not None
@@ -85,6 +82,15 @@ def _policy(study: Study, row: Row) -> Iterator[str]:
     )
     if each:
         yield f"It allows false trips on {each}, with {level}."
+
+
+def kept(study: Study, row: Row) -> Iterator[str]:
+    """The policy's limit and the bound that the setting keeps to; nothing where costs decide."""
+    if limit_of(study)[0] < math.inf:
+        yield (
+            f"The policy allows {policy_words(study)}; this setting keeps to"
+            f" {_bound(study, row)} with {100 * study.policy.level:g} % confidence."
+        )
 
 
 def _bound(study: Study, row: Row) -> str:

@@ -199,11 +199,11 @@ class ChoiceReport:
                 "The study names no step of the relay (relay.step_a). A pick-up that has to be"
                 " rounded is another setting: add it to the candidates and run the study again."
             )
-        moved = " ".join(move_sentences(self.study)) or "None had to be moved."
-        return (
-            f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A. The candidates"
-            f" were moved to these steps before anything was sampled. {moved}"
-        )
+        text = f"The pick-ups proposed are on the relay's steps of {relay.step_a:g} A."
+        moved = " ".join(move_sentences(self.study))
+        if not moved:
+            return f"{text} No candidate had to be moved to a step."
+        return f"{text} Candidates were moved to these steps before sampling. {moved}"
 
     # --- explorer -------------------------------------------------------------
 

@@ -11,7 +11,14 @@ from montecarlo.engine.stages import Stage, stages_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
-from studies.nominal.peak import PEAKS, caution, peak_frame, peak_of_chosen, peak_voltages
+from studies.nominal.peak import (
+    PEAKS,
+    caution,
+    other_circuits,
+    peak_frame,
+    peak_of_chosen,
+    peak_voltages,
+)
 from studies.protocol import Drawn, Findings, drawn
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
@@ -78,7 +85,8 @@ def findings(result: Result, progress: Progress = silent, said: Said = result_te
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
     frames = with_unit(frames, result.study)
-    more = (*items((peak, *caution(peaks))), *waves.text, *sheet.text)
+    above = [other_circuits(peaks)] if peak else caution(peaks)
+    more = (*items((peak, *above)), *waves.text, *sheet.text)
     return Findings(
         frames,
         Drawn(lambda: drawn(figures(result, frames), *parts)),

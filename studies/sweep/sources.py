@@ -41,6 +41,19 @@ def of_first_choice(results: Mapping[str, Result]) -> Part:
     return Part()
 
 
+def of_best_choice(results: Mapping[str, Result]) -> Part:
+    """The same of the one whose choice misses least."""
+    missed = {
+        name: result.row(result.chosen)["p_missed"]
+        for name, result in results.items()
+        if result.chosen is not None
+    }
+    if not missed:
+        return Part()
+    best = min(missed, key=missed.__getitem__)
+    return with_cases(results[best], f"{best}: ")
+
+
 def _drawn(frames: Mapping[str, pd.DataFrame], of: str) -> dict[str, Figure]:
     drawn = {}
     if SOURCES in frames:

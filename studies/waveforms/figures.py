@@ -149,12 +149,12 @@ def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
         primary.append(legend_mark("neutral conductor", CHOSEN))
     if any(place.startswith("line_end") for place in places) and len(places) > len(phases):
         primary.append(legend_mark("line end", CHOSEN, linestyle=DASHED))
-    cts = [
-        legend_mark(
-            _ends([one.cts[k] for one in cases if k < len(one.cts)]), CT_COLOURS[k], **CT_STYLES[k]
-        )
-        for k in range(max(len(one.cts) for one in cases))
-    ]
+    columns = range(max(len(one.cts) for one in cases))
+    stand = [[one.cts[k] for one in cases if k < len(one.cts)] for k in columns]
+    ends = [_ends(places) for places in stand]
+    if len({*ends}) < len(ends):  # at one end: their phases tell them apart
+        ends = [_ends([place.replace(".", " ") for place in places]) for places in stand]
+    cts = [legend_mark(ends[k], CT_COLOURS[k], **CT_STYLES[k]) for k in columns]
     ideal = legend_mark("without exciting\ncurrent", CHOSEN, linestyle=DASHED, linewidth=IDEAL)
     knee = legend_mark("knee point", FAINT, linewidth=1.0)
     above = legend_mark("operates above", FALSE, linestyle=DASHED, linewidth=1.2)

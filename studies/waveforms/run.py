@@ -11,7 +11,7 @@ from montecarlo.engine.batch import STATED
 from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
 from studies.protocol import Part
-from studies.report.blocks import Paragraph
+from studies.report.blocks import items
 from studies.report.safety import ISOLATE, SECONDARY
 from studies.waveforms.cases import KINDS, Search, nearest_cases
 from studies.waveforms.figures import cases_in_time
@@ -19,7 +19,7 @@ from studies.waveforms.in_time import MISSED_CASE, WORST_CASES, missed_of, shown
 from studies.waveforms.records import FOLDER, index, names_of, records
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from matplotlib.figure import Figure
 
@@ -44,7 +44,7 @@ def waveforms(result: Result) -> Part:
     return Part(
         {"waveforms": frame} if len(frame) else {},
         {**records(study, setting, search.cases), **pictures.files},
-        (Paragraph(_counted(search)),),
+        tuple(items(_counted(search))),
         pictures.draw,
     )
 
@@ -79,21 +79,18 @@ def _drawn(drawn: Mapping[str, Sequence[Shown]], of: str) -> dict[str, Figure]:
     return {name: cases_in_time(cases, of) for name, cases in drawn.items()}
 
 
-def _counted(search: Search) -> str:
+def _counted(search: Search) -> Iterator[str]:
     """Which cases were found, and where."""
     found = Counter(case.kind for case in search.cases)
-    counts = {kind: found[kind] for kind in KINDS}
-    held = listed(f"the {NAMES[kind]} ({count})" for kind, count in counts.items() if count)
-    without = listed((NAMES[kind] for kind, count in counts.items() if not count), "or")
-    text = (
+    held = listed(f"{NAMES[kind]} ({found[kind]})" for kind in KINDS)
+    yield (
         f"Waveforms of the chosen setting for secondary injection: {FOLDER}/ (COMTRADE), index"
-        f" {FOLDER}.csv. They come from the first samples of each type, at most"
-        f" {max(search.searched.values())}. There are {held or 'none'}"
-        f"{f', and no {without}' if without else ''}."
+        f" {FOLDER}.csv. They show {held}, out of the first samples of each type, at most"
+        f" {max(search.searched.values()):,}."
     )
     if any(case.weight is not None for case in search.cases):
-        text += (
-            " No false trip was among the plain samples. The false trips shown are weighted"
-            f" samples. {FOLDER}.csv lists how many times more often each is drawn than it occurs."
+        yield (
+            "No plain sample trips falsely. The false trips shown are weighted samples;"
+            f" {FOLDER}.csv has their weights."
         )
-    return f"{text} {SECONDARY} {ISOLATE}"
+    yield f"{SECONDARY} {ISOLATE}"

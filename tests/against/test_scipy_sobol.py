@@ -2,20 +2,35 @@
 same size."""
 
 import os
+from pathlib import Path
 
 import numpy as np
+import pytest
 from scipy.stats import qmc
 
-from montecarlo.sampling.nets import BITS, Net, _sobol
+from montecarlo.sampling import sobol as own
+from montecarlo.sampling.nets import Net
+from montecarlo.sampling.sobol import BITS, sobol
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 NAMES = (("lead", 1), ("x", 4), ("y", 1))
 
 
-def test_below_the_scramble_stands_scipy_s_sequence():
-    plain = qmc.Sobol(40, scramble=False).random(256)
-    assert (_sobol(40, 0, 256) / 2.0**BITS == plain).all()
-    assert (_sobol(40, 128, 128) / 2.0**BITS == plain[128:]).all()
+@pytest.mark.parametrize("file", [own.NUMBERS, Path("elsewhere")], ids=["read", "not found"])
+def test_below_the_scramble_stands_scipy_s_sequence(monkeypatch, file):
+    """Also where another scipy has the file of direction numbers elsewhere."""
+    monkeypatch.setattr(own, "NUMBERS", file)
+    sobol.cache_clear()
+    plain = qmc.Sobol(400, scramble=False, bits=BITS).random(256)
+    assert (sobol(400, 0, 256) / 2.0**BITS == plain).all()
+    assert (sobol(40, 128, 128) / 2.0**BITS == plain[128:, :40]).all()
+    far = qmc.Sobol(3, scramble=False, bits=BITS).fast_forward(3 << 18).random(8)
+    assert (sobol(3, 3 << 18, 8) / 2.0**BITS == far).all()
+
+
+def test_the_file_of_direction_numbers_is_read_and_scipy_stats_is_not_needed():
+    assert own._directions(400).shape == (BITS, 400)
+    assert own._directions(100_000) is None
 
 
 def error(points):

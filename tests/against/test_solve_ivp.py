@@ -31,7 +31,7 @@ GROUPS = [
     for kind in ("two_phase_one_earth", "per_phase")
     for hysteresis in (False, True)
 ]
-EACH = 10  # circuits a group: 40 in all
+EACH = 5  # circuits a group: 20 in all
 AFTER_S = 0.05  # two and a half cycles
 STEPS = (32, 128, 512)  # a cycle; the first is the default
 CYCLE_S = 1 / FREQUENCY_HZ
@@ -199,8 +199,8 @@ def groups() -> list[Comparison]:
 
 def test_a_refined_step_agrees_at_every_point(groups: list[Comparison]) -> None:
     assert (
-        sum(group.pointwise[512].size for group in groups) >= 120
-    )  # of 140 legs, nearly all carry a current
+        sum(group.pointwise[512].size for group in groups) >= 60
+    )  # of 70 legs, nearly all carry a current
     for group in groups:
         assert group.pointwise[512].max() < 0.005
 
@@ -222,7 +222,7 @@ def test_the_error_falls_with_the_step(groups: list[Comparison]) -> None:
 def test_a_current_that_jumps_has_an_error_of_second_order() -> None:
     """The rival's offset decays within a nanosecond, which is a jump. A step that sees both of its
     sides makes an error of first order: it falls to a fourth, not to a sixteenth."""
-    few = 12
+    few = 6
     circuits = random_circuits(SEED + 7, few, "two_phase_one_earth")
     circuits = replace(circuits, decay_s=np.full(few, 1e-9))
     finest = STEPS[-1]
@@ -246,10 +246,10 @@ def test_a_current_that_jumps_has_an_error_of_second_order() -> None:
 
 
 def test_the_default_step_gives_the_largest_rms(groups: list[Comparison]) -> None:
-    """In 98 % of the legs. 1 in 1,000 exceeds 3 % (6,400 circuits tried); three of 140 would fail:
-    another seed does once in 2,000."""
+    """In all of the legs but two. 1 in 1,000 exceeds 3 % (6,400 circuits tried); three of 70 would
+    fail: another seed does once in 18,000."""
     errors = np.concatenate([group.rms[32] for group in groups])
-    assert np.quantile(errors, 0.98) < 0.03
+    assert np.count_nonzero(errors >= 0.03) <= 2
     assert np.median(errors) < 0.001
 
 

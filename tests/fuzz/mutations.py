@@ -15,6 +15,8 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from tests.made.starter import STARTER
+
 ROOT = Path(__file__).parents[2]
 REMOVE = object()
 
@@ -42,7 +44,7 @@ def small(text: str) -> str:
 
 def worked() -> dict[str, str]:
     """The worked studies and the starter, small, by name."""
-    files = [*sorted((ROOT / "configs").glob("*.toml")), ROOT / "studies" / "starter.toml"]
+    files = [*sorted((ROOT / "configs").glob("*.toml")), STARTER]
     return {path.stem: small(path.read_text(encoding="utf-8")) for path in files}
 
 

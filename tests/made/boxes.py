@@ -64,9 +64,9 @@ def on_marks(figure: Figure, shown: Boxes | None = None) -> list[str]:
     ]
 
 
-def assert_text_is_readable(figure: Figure) -> None:
+def assert_text_is_readable(figure: Figure, shown: Boxes | None = None) -> None:
     """No text over another, none beyond the page, and there is some."""
-    shown = boxes(figure)
+    shown = boxes(figure) if shown is None else shown
     assert shown
     faults = overlaps(figure, shown), cut(figure, shown)
     assert faults == ([], []), faults

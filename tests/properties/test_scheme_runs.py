@@ -260,7 +260,7 @@ FIVE_AMPERES = {
 
 
 @every_kind
-@pytest.mark.parametrize("ideal", [False, True])
+@pytest.mark.parametrize("ideal", [False, pytest.param(True, marks=pytest.mark.slow)])
 def test_matched_cts_of_another_rating_are_those_of_the_same(kind: str, ideal: bool) -> None:
     """1500/5 at the line end, matched by 0.2, with the same volt-amperes: every figure and every
     verdict, ideal or not. Pick-ups up to the knee rule, so that it decides somewhere."""

@@ -61,7 +61,7 @@ STUDIES: dict[str, dict[str, Any]] = {
         "alternatives": [{"name": "less", "changes": {"ct.knee_voltage_v": 450}}],
     },
 }
-SEVERAL = ("schemes", "options", "alternatives")  # several runs each
+FAST = "no choice"  # the others take several runs, or independent samples
 SAID: dict[str, Callable[..., Any]] = {
     name: getattr(module, name)
     for module, names in (
@@ -132,7 +132,7 @@ def run(changes: dict[str, Any]) -> tuple[Findings, list[Any]]:
 
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(name, marks=[pytest.mark.slow] if name in SEVERAL else []) for name in STUDIES],
+    [name if name == FAST else pytest.param(name, marks=pytest.mark.slow) for name in STUDIES],
 )
 def test_other_words_change_no_table_no_choice_and_no_block(
     name: str, monkeypatch: pytest.MonkeyPatch

@@ -59,6 +59,7 @@ def test_a_console_without_some_letters_shows_them_escaped(
     assert "\\u2264 1" in shown or "≤ 1" in shown
 
 
+@pytest.mark.slow
 def test_a_check_in_cp1252_says_the_same(tmp_path: Path) -> None:
     title = 'title = "Łódź, 30 kΩ"'
     text = minimal_study_text().replace('title = "An invented machine on its own bus"', title)

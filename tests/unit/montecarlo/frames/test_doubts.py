@@ -16,7 +16,7 @@ from montecarlo.sampling.stratum import LOAD, Stratum
 from montecarlo.study.candidates import End
 from montecarlo.study.description import Study
 from studies.report.blocks import Caution, Paragraph
-from studies.sweep.doubts import doubts_text, of_each
+from studies.sweep.doubts import BEYOND, doubts_text, of_each
 from studies.sweep.text import result_text
 from tests.made import results
 from tests.made.said import words
@@ -104,7 +104,7 @@ def test_the_recommendation_carries_its_cautions() -> None:
         result_text(finished(results.candidates(), chosen=5, runner_up=6, doubts=(event, end)))
     )
     assert "Caution: no. 5 trips falsely on 100 % (99.8 to 100 %) of the near_fault events" in text
-    assert "No. 5 stands at the end of a range. Delay 0.1 s is the highest of 0 to 0.1 s." in text
+    assert "No. 5 stands at an end of the grid: delay 0.1 s (highest)." in text
     assert (
         text.index("Recommended setting: no. 5")
         < text.index("Caution: no. 5")
@@ -134,6 +134,7 @@ def test_cautions_stand_in_the_record_as_numbers() -> None:
 
 def test_alike_cautions_of_several_choices_are_told_once() -> None:
     end = End("delay_s", 0.1, 0.0, 0.1)
-    (one,) = of_each({"a": (3, (end,)), "b": (3, (end,)), "c": (4, ())})
+    one, beyond = of_each({"a": (3, (end,)), "b": (3, (end,)), "c": (4, ())})
     assert isinstance(one, Paragraph)
-    assert one.text.startswith('"a" and "b": No. 3 stands at the end')
+    assert one.text.startswith('"a" and "b": no. 3 stands at an end')
+    assert beyond == Paragraph(BEYOND)

@@ -243,17 +243,17 @@ def test_check_tells_how_many_circuits_a_grid_needs() -> None:
             "stabilising_resistance_ohm": [0, 300],
         }
     }
-    assert "12 candidates on 2 circuits" in check_text(study_with(grid))
+    assert "12 candidates on 2 relay circuits" in check_text(study_with(grid))
     va = {
         f"relay.{axis}_burden_{unit}": value
         for axis in ("phase", "earth")
         for unit, value in (("ohm", REMOVE), ("va", 0.1))
     }
-    assert "12 candidates on 12 circuits" in check_text(study_with(grid | va))
+    assert "12 candidates on 12 relay circuits" in check_text(study_with(grid | va))
     earth_only = {key: value for key, value in va.items() if "earth" in key}
-    assert "12 candidates on 6 circuits" in check_text(study_with(grid | earth_only))
+    assert "12 candidates on 6 relay circuits" in check_text(study_with(grid | earth_only))
     one = {"phase_pickup_a": [0.1], "earth_pickup_a": [0.02], "stabilising_resistance_ohm": [0]}
-    assert "1 candidate on 1 circuit;" in check_text(study_with(candidates=one))
+    assert "1 candidate on 1 relay circuit;" in check_text(study_with(candidates=one))
 
 
 def test_a_burden_in_va_that_is_a_distribution_is_divided_in_every_sample() -> None:

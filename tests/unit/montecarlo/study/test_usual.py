@@ -11,10 +11,11 @@ import pytest
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
 from montecarlo.study.usual import USUAL, unusual, usual_cautions
+from tests.made.starter import STARTER
 from tests.made.studies import REMOVE, study_with
 
 ROOT = Path(__file__).parents[4]
-FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
 
 
 def told(study: Study) -> list[tuple[str, str]]:

@@ -16,10 +16,11 @@ from studies.cli.report import report_page
 from studies.protocol import Findings
 from studies.report.blocks import Paragraph
 from tests.made.custom_schemes import PHASES, REBUILT, element, leg, line_ends, phase_leg
+from tests.made.starter import STARTER
 from tests.made.studies import study_with
 
 ROOT = Path(__file__).parents[4]
-FILES = [ROOT / "studies" / "starter.toml", *sorted((ROOT / "configs").glob("*.toml"))]
+FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
 PHASE, EARTH = {"phase_pickup_a": [0.1]}, {"earth_pickup_a": [0.05]}
 NEUTRAL: dict[str, Any] = {"ct.neutral_conductor": {}}
 SECOND: dict[str, Any] = {"ct.second_neutral_end": {}, "ct.second_line_end": {}}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.colors import to_hex
 
 from montecarlo.estimates.verdicts import Verdict
-from studies.alternatives.figures import PANELS, height_mm, side_by_side_figure
+from studies.alternatives.figures import PANELS, figures, height_mm, side_by_side_figure
 from studies.alternatives.text import answer, further, gaps_table
 from studies.report.look import look, pale, side_by_side
 from tests.made.boxes import assert_text_is_readable
@@ -35,7 +36,13 @@ def row(name: str, missed: float = 0.2, false: float = 1e-3, **other: Any) -> di
         for what, p in (("missed", missed), ("false", false))
         for end, value in (("", p), ("_low", 0.9 * p), ("_high", 1.1 * p + 1e-4))
     }
-    return {"alternative": name, **SETTING, **limits, "allowed": True} | other
+    return {
+        "alternative": name,
+        **SETTING,
+        **limits,
+        "allowed": True,
+        "p_false_bound": 2e-3,
+    } | other
 
 
 def gap(name: str, quantity: str, difference: float, half: float) -> dict[str, Any]:
@@ -91,12 +98,22 @@ def test_what_is_concluded() -> None:
             "Security: it trips falsely on 0.1 % (0.09 to 0.12 %) of the external events: 0.0012 a"
             " year (0.0011 to 0.0014), one in 830 years."
         ),
+        (
+            "The policy allows false trips on 1 % of the external events; this setting keeps to 0.2"
+            " % with 95 % confidence."
+        ),
         'More missed faults: "larger resistor".',
         'No significant difference in missed faults: "new CTs".',
         'Fewer false trips: "new CTs".',
         'No significant difference in false trips: "larger resistor".',
         'No setting can be chosen with "impossible".',
     ]
+
+
+def test_without_any_choice_no_figure_is_drawn() -> None:
+    without = pd.DataFrame([row("as stated", np.nan, np.nan, **NONE)])
+    compared: Any = SimpleNamespace(table=without, differences=frames()[1].iloc[:0], results={})
+    assert figures(compared) == {}
 
 
 def test_the_largest_gain_comes_first() -> None:
@@ -126,6 +143,7 @@ def test_what_cannot_be_compared_and_what_is_too_much_to_name() -> None:
     )
     assert said(nothing, gaps.iloc[:0]) == [
         "No setting can be chosen for the study as stated, so nothing is compared with it.",
+        "The policy allows false trips on 1 % of the external events.",
         'No setting can be chosen with "impossible".',
     ]
     lost = said(table.assign(allowed=False), gaps)

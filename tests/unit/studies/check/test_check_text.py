@@ -22,10 +22,11 @@ from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Paragraph, Table
 from studies.report.terminal import WIDTH, lines
 from tests.made.said import check_text, words
+from tests.made.starter import STARTER
 from tests.made.studies import REMOVE, study_with
 
 CONFIGS = sorted((Path(__file__).parents[4] / "configs").glob("*.toml"))
-STARTER = Path(__file__).parents[4] / "studies" / "starter.toml"
+DIFFERENT = ("all_events_11kv", "schemes_11kv", "transformer_earthed_13_8kv")
 
 LARGE = {
     "machine.rated_power_va": 160e6,
@@ -71,7 +72,8 @@ def test_stability_of_a_printed_example() -> None:
     )
     assert "i_f = 55.78 A secondary" in text
     assert "55.78 A x (1.5 + 0.3) ohm = 100.4 V" in text
-    assert "100.4 V / 0.5 A - 4 ohm = 196.8 ohm" in text
+    # 100.4 V / 0.5 A - 4 ohm
+    assert re.search(r"earth 0\.5 A +4 +196\.8 ", text)
     assert "V_k >= 2 V_s: 200.8 V with one-way leads" in text
     assert "the CTs have 210 V: met with one-way leads only" in text
 
@@ -141,15 +143,14 @@ def test_a_setting_in_four_bases() -> None:
 
 def test_balancing_resistance_and_its_spill() -> None:
     kept = {"relay.phase_burden_ohm": 1.0, "scheme.phase_stabilising_ohm": 200.0}
-    assert "1 + 200 = 201 ohm; the study takes it equal" in text_with(kept)
+    assert "1 + 200 = 201 ohm. The study takes it equal" in text_with(kept)
     text = text_with(kept | {"scheme.balancing_resistance_ohm": 190.0})
     assert re.search(
-        r"the study has 190 ohm\. At 190 ohm, [\d.]+ A .* drives through the earth circuit"
-        r" [\d.]+ mA with 0 ohm",
+        r"The study has 190 ohm\. Spill in the earth circuit at 190 ohm: [\d.]+ mA with 0 ohm",
         text,
     )
     assert "201 ohm: no spill" in text_with(kept | {"scheme.balancing_resistance_ohm": 201.0})
-    assert "98 % of the study's lie at" in text_with(
+    assert "98 % of its values in the study lie at" in text_with(
         kept
         | {"scheme.balancing_resistance_ohm": {"dist": "lognormal", "median": 201.0, "sigma": 0.05}}
     )
@@ -294,7 +295,17 @@ def test_a_resistance_that_blinds_is_named() -> None:
 # --- the whole text -----------------------------------------------------------
 
 
-@pytest.mark.parametrize("file", [STARTER, *CONFIGS], ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "file",
+    [
+        STARTER,
+        *(
+            path if path.stem in DIFFERENT else pytest.param(path, marks=pytest.mark.slow)
+            for path in CONFIGS
+        ),
+    ],
+    ids=lambda path: path.stem,
+)
 def test_worked_studies_fit_the_page_and_hide_nothing(file: Path) -> None:
     study = read_study(file)
     text = check_text(study)

@@ -4,6 +4,7 @@ current, bias."""
 from __future__ import annotations
 
 import re
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from montecarlo.study.description import Study
 from studies.commissioning.expected import Injection, Sheet, _rounded_down
 from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import COLUMNS, commissioning_frame, commissioning_page
+from tests.made.browser import framed, needs_browser
 from tests.made.studies import REMOVE, study_with
 
 if TYPE_CHECKING:
@@ -470,3 +472,18 @@ def test_the_page_escapes_and_needs_nothing_else() -> None:
     assert not any(word in fetched for word in ("http:", "https:", "src=", "@import", "url("))
     assert page.count("<td></td>") >= 3 * len(frame)
     assert page.count("<tr>") >= len(frame)
+
+
+@needs_browser
+def test_a_phone_scrolls_tables_and_no_page_sideways(tmp_path: Path) -> None:
+    sheet = Sheet(study_of("two_phase_one_earth"), TWO_PHASE)
+    origin = {"version": "1", "study_digest": "0123456789abcdef" * 4, "seed": 1}
+    page = commissioning_page(sheet, lines_of(sheet), frame_of(sheet), origin, "")
+    script = """
+const cells = [...page.querySelectorAll('td, th')];
+return { wide: page.documentElement.scrollWidth,
+         cut: cells.filter(cell => cell.scrollWidth > cell.clientWidth)
+                   .map(cell => cell.textContent) };"""
+    seen = framed(page, 390, script, tmp_path)
+    assert seen["wide"] <= 390
+    assert seen["cut"] == []

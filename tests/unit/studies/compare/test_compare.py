@@ -15,8 +15,11 @@ import pytest
 from montecarlo.estimates.verdicts import Verdict
 from studies.cli.main import main
 from studies.compare.estimates import FALSE, MISSED, PROTECTED, RATES, compared
+from studies.compare.figures import MOST_CHOICES, choices_figure
 from studies.compare.keys import differing_keys
 from studies.compare.read import read_sides
+from studies.report.look import look
+from studies.report.look import said as said_of
 from studies.report.record import SEAL, sealed
 from studies.report.words import VERDICTS
 from tests.made.finished_runs import (
@@ -288,3 +291,56 @@ def test_a_table_of_another_version_is_one_line(
     two = finished_run(tmp_path / "two", {"candidates": other})
     line = refusal(capsys, one, two, "--out", tmp_path / "out")
     assert "run the study again" in line
+
+
+# --- several choices ----------------------------------------------------------
+
+
+def side_by_side(folder: Path, names: list[str], shift: float = 0.0) -> Path:
+    """Results of a study with alternatives, each with its own choice."""
+    parts = []
+    for place, name in enumerate(names):
+        frame = judged(candidates(), CHOSEN + place % 2)
+        moved = {key: frame[key] + shift for key in (MISSED, f"{MISSED}_low", f"{MISSED}_high")}
+        parts.append(frame.assign(**moved, alternative=name))
+    every = pd.concat(parts, ignore_index=True)
+    texts = []
+    for place, name in enumerate(names[1:]):
+        changed = f'{{ "machine.synchronous_reactance_pu" = {1.2 + 0.1 * place:.1f} }}'
+        texts.append(f'[[alternatives]]\nname = "{name}"\nchanges = {changed}\n')
+    changes = {
+        'kind = "setting_sweep"': 'kind = "alternatives"',
+        "[machine]": "\n".join([*texts, "[machine]"]),
+    }
+    frames = {"candidates": every, "alternatives": every[every["chosen"]]}
+    return finished_run(folder, frames, changes)
+
+
+def test_alternatives_are_matched_by_their_names(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    one = side_by_side(tmp_path / "one", ["as stated", "new CTs", "only in one"])
+    two = side_by_side(tmp_path / "two", ["as stated", "new CTs", "only in two"], shift=0.3)
+    out = tmp_path / "out"
+    text = said(capsys, one, two, "--out", out)
+    choices = pd.read_csv(out / "compared_choices.csv")
+    missed = choices[choices["quantity"] == MISSED].set_index("name")
+    both = missed.loc[["as stated", "new CTs"]]
+    assert both["difference"].to_numpy() == pytest.approx(0.3)
+    assert (both["verdict"] == VERDICTS[Verdict.APART]).all()
+    assert set(missed.index) == {"as stated", "new CTs"}
+    assert "only in one" in text
+    assert "only in two" in text
+    assert "new CTs" in text
+    assert "not known (not known)" not in (out / "compare.html").read_text("utf-8")
+
+
+def test_choices_without_a_row_are_named_below_the_figure(tmp_path: Path) -> None:
+    runs = [side_by_side(tmp_path / run, ["as stated", "new CTs"]) for run in ("one", "two")]
+    two = compared(*read_sides(*runs), same=False).choices
+    names = [f"alternative {k}" for k in range(MOST_CHOICES + 2)]
+    own = two[two["name"] == "new CTs"]
+    with look():
+        figure = choices_figure(pd.concat([own.assign(name=name) for name in names]))
+    assert len(figure.axes[0].get_yticks()) == MOST_CHOICES
+    assert said_of(figure) == f"Not drawn: {names[-2]} and {names[-1]}."

@@ -84,8 +84,8 @@ def test_what_falls_by_more_than_its_interval_is_told_with_it() -> None:
     assert (
         _specify(frame, INSTALLATIONS)
         == "Specify first: the CTs' ankle ratio. Half the uncertainty of the CTs' ankle ratio would"
-        " lower missed faults by 1 to 3 percentage points, to 90 % of them. With this input at"
-        " its centre: 80 % of them."
+        " lower missed faults by 1 to 3 percentage points. Left then: 90 % of them. Left with this"
+        " input at its centre: 80 % of them."
     )
     assert _assumed(frame, INSTALLATIONS) == ""
 
@@ -96,7 +96,7 @@ def test_a_rise_and_a_difference_that_holds_0_are_no_reason() -> None:
         + change("ct.knee_current_a", "p_false", (-0.02, 0.01), (-0.02, 0.01))
     )
     assert _specify(frame, INSTALLATIONS).startswith(
-        "Specify first: none. Half the uncertainty of any of the 2 inputs of the installation"
+        "Specify first: none. What-ifs were made of 2 inputs of the installation. Half"
     )
 
 
@@ -167,8 +167,8 @@ def test_worth_is_told_by_its_limits() -> None:
     )
     assert (
         text
-        == "Measure first: the CTs' ankle ratio. Known would be in which quarter it lies. A setting"
-        " chosen for it would lower cost by 500 to 1,200 EUR a year."
+        == "Measure first: the CTs' ankle ratio. The measurement would show in which quarter it"
+        " lies. A setting chosen for it would lower cost by 500 to 1,200 EUR a year."
     )
     text = _measure(result(False), worth(("ct.ankle_ratio", -0.02, -0.01), quantity="p_missed"))
     assert "would lower missed faults by 1 to 2 percentage points" in text

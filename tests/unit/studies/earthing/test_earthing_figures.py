@@ -119,5 +119,6 @@ def test_rows_have_marks_and_limits_and_none_seen_is_pale() -> None:
     assert [to_hex(face) for face in faces] == [pale(FALSE), FALSE, FALSE]
     assert_text_is_readable(figure)
     assert axes[1].get_xlim()[1] >= 0.2  # the policy's limit, in per cent
+    assert axes[1].get_xlim()[0] < 0  # room for a mark at 0
     assert axes[0].get_ylim()[0] > axes[0].get_ylim()[1]  # the first option on top
     assert axes[2].get_xscale() == "log"

@@ -255,7 +255,7 @@ def test_check_cautions_above_the_limit_and_not_below() -> None:
     assert "PEAK VOLTAGE ACROSS THE RELAY CIRCUIT" in high
     assert "PEAK VOLTAGE ACROSS THE RELAY CIRCUIT" in low
     for words in (
-        "above 3 kV for per_phase with 2000 ohm",
+        "above 3 kV for one element per phase with 2000 ohm",
         "non-linear resistor across the relay circuit is needed",
         "The non-linear resistor is not in the simulated circuit",
     ):
@@ -322,7 +322,8 @@ def test_every_scheme_has_its_row(kind: str) -> None:
             == "-"
         )
         assert (
-            "biased (up to" in caution([replace(row, peak_simulated_v=4000.0) for row in rows])[0]
+            "one biased element per phase (up to"
+            in caution([replace(row, peak_simulated_v=4000.0) for row in rows])[0]
         )
     else:
         assert frame["stabilising_resistance_ohm"].notna().all()

@@ -125,6 +125,7 @@ def report(word: str, folder: Path) -> Outline:
     )
 
 
+@pytest.mark.slow
 def test_a_report_is_of_the_same_build_whatever_the_words(tmp_path: Path) -> None:
     plain = report("plain", tmp_path / "plain")
     for number, word in enumerate(WORDS):

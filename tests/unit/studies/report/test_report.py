@@ -19,6 +19,7 @@ from studies.nominal.desk import Desk
 from studies.protocol import Findings
 from studies.report.blocks import Block, Caution, Items, Lead, Paragraph, Section, Table
 from studies.report.catalogue import COMPARISONS, LEADING, MOST_LEADING, QUESTIONS, leading
+from studies.report.frame_table import frame_table
 from studies.report.look import blank, write_figure
 from studies.sweep import not_selected
 from studies.sweep.report import ChoiceReport, rests_on
@@ -130,7 +131,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
     assert '<p class="answer">10\u00a0Ω misses least, 10\u00a0% (9 to 11\u00a0%).</p>' in text
     assert text.index('class="answer"') < text.index('class="signed"') < text.index("<nav")
     for wanted in (
-        "fault energy [J]",
+        "energy in the fault [J]",
         "p missed [%]",
         ">25<",
         "energy, J</text>",
@@ -185,6 +186,20 @@ def test_three_figures_stand_beside_the_recommendation_and_once_more_below(tmp_p
         assert text.count(f'id="{name}-figure_1"') == 1
         assert second.count(f'href="#{name}-figure_1"') == (name in names[:MOST_LEADING])
     assert len({*LEADING}) == len(LEADING)
+
+
+def test_a_median_of_nothing_is_a_zero_and_no_probability_that_none_showed() -> None:
+    frame = pd.DataFrame(
+        {
+            "protected_median": [0.0],
+            "protected_p05": [0.0],
+            "protected_p95": [0.25],
+            "p_missed": [0.0],
+            "p_missed_low": [0.0],
+            "p_missed_high": [0.02],
+        }
+    )
+    assert frame_table(frame, "", "x.csv").rows == (("0 (0 to 25)", "none (< 2)"),)
 
 
 def test_findings_without_anything_still_make_a_report(tmp_path: Path) -> None:
@@ -275,7 +290,7 @@ def test_the_sheet_has_existing_and_proposed_in_four_bases() -> None:
     )
     assert "one element per phase | two phase elements and an earth element" in said(sheet(result))
     assert "on the relay's steps of 0.005 A" in said(sheet(result))
-    assert "None had to be moved" in said(sheet(result))
+    assert "No candidate had to be moved" in said(sheet(result))
     assert "peak voltage across the relay circuit, internal fault | 1.24 kV | 1.24 kV" in said(
         sheet(result)
     )

@@ -184,6 +184,35 @@ def test_the_provenance_is_the_last_sheet(tmp_path: Path) -> None:
     assert rows["samples.internal.earth"] == "512"
 
 
+def test_what_stands_elsewhere_is_not_in_the_provenance_and_sentences_have_lines(
+    tmp_path: Path,
+) -> None:
+    record: dict[str, Any] = {
+        "unresolved": {"internal.earth": "0 of 512"},
+        "sentences": ["One thing.", "Another."],
+    }
+    read = book(tmp_path, {"candidates": judged(candidates())}, **record)
+    rows = {row[0].value: row[1].value for row in read[RECORD].iter_rows()}
+    assert (rows["sentences.1"], rows["sentences.2"]) == ("One thing.", "Another.")
+    assert not [key for key in rows if str(key).startswith("unresolved")]
+
+
+def test_the_foot_leaves_room_for_the_name_of_the_sheet(tmp_path: Path) -> None:
+    digest = "0123456789abcdef" * 4
+    read = book(tmp_path, {"candidates": judged(candidates())}, study_digest=digest)
+    foot = read["candidates"].oddFooter.left.text
+    assert digest[:16] in foot
+    assert digest[:17] not in foot
+    assert digest in " ".join(str(line) for line in summary(read))
+
+
+def test_choices_beyond_those_shown_are_counted(tmp_path: Path) -> None:
+    frame = judged(candidates())
+    read = book(tmp_path, {"candidates": frame.assign(chosen=True)})
+    lines = [str(line[0]) for line in summary(read) if line]
+    assert f"The first 12 of {len(frame)}; the sheet candidates has all." in lines
+
+
 def test_infinity_is_a_word_and_a_flag_a_flag(tmp_path: Path) -> None:
     frame = pd.DataFrame(
         {

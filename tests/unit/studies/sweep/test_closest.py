@@ -58,11 +58,10 @@ def test_limits_a_year_are_told_a_year() -> None:
 
 def test_each_of_several_studies_tells_its_closest() -> None:
     result = nothing(results.candidates(kinds=("two_phase_one_earth",)))
-    texts = [*closest_of_each({"as stated": result, "finer": result})]
-    assert [text.split(",")[0] for text in texts] == [
-        'Closest of "as stated"',
-        'Closest of "finer"',
-    ]
+    (table,) = closest_of_each({"as stated": result, "finer": result})
+    assert [name for name, *_ in table.rows] == ["as stated", "finer"]
+    number = result.closest["candidate"].iloc[0]
+    assert all(row[-1].startswith(f"no. {number}, two phase elements") for row in table.rows)
     chosen = finished(results.candidates(), chosen=5)
     assert [*closest_of_each({"as stated": chosen})] == []
 

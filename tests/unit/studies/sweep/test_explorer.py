@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +17,7 @@ from studies.report.numbers import percent
 from studies.report.page import render
 from studies.sweep.explorer import NUMBERS, Scale, explorer
 from tests.made import results
-from tests.made.browser import acted, needs_browser, opened
+from tests.made.browser import acted, framed, needs_browser, opened
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -219,3 +220,22 @@ def test_without_scripts_the_chosen_setting_and_the_plot_stand_there(frame: pd.D
     assert "No. 5, two phase elements and an earth element: phase 0.1 A, earth 0.05 A" in text
     assert "<fieldset hidden>" in text
     assert "<noscript>" in text
+
+
+@needs_browser
+@pytest.mark.parametrize("width", [390, 1280])
+def test_numbers_of_the_axes_do_not_meet(frame: pd.DataFrame, width: int, tmp_path: Path) -> None:
+    script = """
+const boxes = [...page.querySelectorAll('.views svg text')].filter(text => text.getBoundingClientRect().width)
+  .map(text => ({ text: text.textContent, box: text.getBoundingClientRect() }));
+const meet = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+return boxes.flatMap((one, k) => boxes.slice(k + 1).filter(other => meet(one.box, other.box))
+  .map(other => [one.text, other.text]));"""
+    rare = frame.assign(p_false=frame["p_false"].where(frame["candidate"] > 1, 2e-9))
+    assert framed(page(rare), width, script, tmp_path) == []
+
+
+def test_units_have_their_signs(frame: pd.DataFrame) -> None:
+    text = page(frame)
+    assert "\\u03a9" in text or "Ω" in text
+    assert not re.search(r"\bohm\b", text.replace("_ohm", ""))

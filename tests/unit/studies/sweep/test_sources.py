@@ -9,7 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from studies.report.look import look
+from studies.report.look import look, said
+from studies.report.numbers import percent
 from studies.sweep.false_trips import MOST, OF_EVENTS, false_trip_sources
 from studies.sweep.missed_places import missed_fault_places, several_resistances
 from tests.made.boxes import assert_text_is_readable
@@ -77,6 +78,22 @@ def test_the_shares_can_be_read(roles: tuple[str, ...], count: int) -> None:
     figure = false_trip_sources(trips(dict.fromkeys(roles, own), events))
     assert_text_is_readable(figure)
     assert len(figure.axes[0].patches) == len(roles) * min(count, MOST)
+
+
+def test_events_without_a_row_are_named_with_what_they_make() -> None:
+    events = tuple(f"event_{k}" for k in range(MOST + 2))
+    chosen, existing = [2.0**-k for k in range(MOST + 2)], [0.0] * (MOST + 2)
+    existing[-1] = 0.9  # few of the chosen setting's, most of the existing one's: drawn
+    figure = false_trip_sources(trips({"chosen": chosen, "existing": existing}, events))
+    (ax,) = figure.axes
+    drawn = [label.get_text() for label in ax.get_yticklabels()]
+    assert drawn == [f"event {k}" for k in (*range(MOST - 1), MOST + 1)]
+    share = percent(chosen[MOST - 1] + chosen[MOST])
+    assert said(figure) == (
+        f"Not drawn: 2 events with {share} (chosen setting) and 0 % (existing setting) of the"
+        f" false trips. Events not drawn: event {MOST - 1} and event {MOST}."
+    )
+    assert said(false_trip_sources(trips(TWO))) == ""
 
 
 def places(ends: dict[str, float], ohms: list[float] | None = None) -> pd.DataFrame:

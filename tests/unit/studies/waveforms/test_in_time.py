@@ -3,6 +3,7 @@ read."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -101,6 +102,15 @@ def test_currents_alike_at_both_ends_are_drawn_once() -> None:
     other[5] *= 1.5
     places = list(primary_lines(of(invented(primary_a=other)).frame))
     assert places == [*(f"neutral_end.L{k}" for k in (1, 2, 3)), "line_end.L3"]
+
+
+def test_cts_at_one_end_are_told_apart_by_their_phases() -> None:
+    one = replace(of(invented()), cts=("second_line_end.L1", "second_line_end.L3"))
+    with look():
+        figure = cases_in_time([one])
+    texts = [text.get_text() for text in figure.axes[1].get_legend().get_texts()]
+    assert texts[:2] == ["second line end L1", "second line end L3"]
+    assert_text_is_readable(figure)
 
 
 def test_false_trips_come_before_what_stays_below() -> None:

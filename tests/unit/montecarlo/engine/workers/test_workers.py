@@ -251,7 +251,7 @@ def _archive(tree: str, header: str) -> bytes:
     return target.getvalue()
 
 
-ONE = '{"tuple": ["a", {"array": 0}]}'
+ONE = '{"tuple": ["a", {"array": [0, 0, [1], "C"]}]}'
 HEADER = "{'descr': '%s', 'fortran_order': False, 'shape': (%d,)}\n"
 
 

@@ -1,0 +1,1 @@
+"""The starter study: one template, scaled to a machine's name-plate."""
