@@ -4,9 +4,10 @@ batches, each nearer to the best setting of the round before.
 A round judges a few values of every axis, scheme by scheme, on the first part of the study's own
 batch; the next one judges those about the best. What is left is small enough for the whole batch,
 which `run` draws. Such a pattern search needs no derivative (Kolda, Lewis and Torczon, SIAM Review
-45, 2003, 385-482); on common random numbers it is one of a deterministic function (sample average
-approximation: Kim, Pasupathy and Henderson, Handbook of Simulation Optimization, 2015, from
-memory). It finds the best of what it judged: a better setting far from its path is not excluded."""
+45, 2003, 385-482, from memory). On common random numbers it is one of a deterministic function
+(sample average approximation: Kim, Pasupathy and Henderson, Handbook of Simulation Optimization,
+2015, from memory). It finds the best of what it judged: a better setting far from its path is not
+excluded."""
 
 from __future__ import annotations
 

@@ -290,10 +290,10 @@ def test_no_false_trip_in_n_shows_the_rule_of_three() -> None:
 def test_frequencies_that_are_distributions_are_no_fixed_weights() -> None:
     rate = {"dist": "lognormal", "median": 0.2, "sigma": 0.5, "truncate": [0.01, 10]}
     some = texts({"external_events.near_fault.per_year": rate})["internal_faults.shares"]
-    assert "2 of 3 frequencies" in some
+    assert "plain numbers, 2 of 3" in some
     every = {f"external_events.{name}.per_year": rate for name in ("near_fault", "far_fault")}
     assert (
-        "frequencies"
+        "plain numbers"
         not in texts(every | {"internal_faults.per_year": rate})["internal_faults.shares"]
     )
 

@@ -471,7 +471,7 @@ def test_a_grid_that_is_none_is_refused(key: str, grid: Any, line: str) -> None:
 
 
 def test_too_many_candidates_are_refused() -> None:
-    grid = {"from": 0.01, "to": 3, "step": 0.01}
+    grid = [0.01 * k for k in range(1, 301)]
     assert faults_of({"candidates.phase_pickup_a": grid, "candidates.earth_pickup_a": grid}) == (
         "candidates: 180000 settings in all, must be at most 100000; take coarser grids",
     )
