@@ -42,6 +42,20 @@ def narrowing_stage(number: int) -> str:
     return f"search for settings, round {number}"
 
 
+def radius_stage(number: int) -> str:
+    """One step of the search for how far inputs may be off.
+
+    Parameters
+    ----------
+    number : int
+
+    Returns
+    -------
+    str
+    """
+    return f"radius of the choice, step {number}"
+
+
 def named_stage(what: str, name: str) -> str:
     """A stage of one study, assumption set or model among several.
 

@@ -244,14 +244,14 @@ def final_batch(
     draws = [
         replace(draw, keep=keep is not None)
         for name, density in densities.items()
-        for draw in _draws(job, name, density, size_of(job, name), round_, FINAL)
+        for draw in final_draws(job, name, density, round_)
     ]
     found: dict[Stratum, Final] = {}
     done, total = 0, sum(draw.count for draw in draws)
     stage = f"{INDEPENDENT if round_ else SELECTION}, {RARE}"
     if draws:
         progress(0, total, stage)
-    for draw, (part, rows) in zip(draws, workers.mapped(_summed, draws), strict=True):
+    for draw, (part, rows) in zip(draws, workers.mapped(summed, draws), strict=True):
         name = draw.chunk.stratum
         if keep is not None and rows is not None:
             keep(name, rows, weighted=True)
@@ -274,7 +274,24 @@ def first_draw(job: Job, name: Stratum, density: Symmetric) -> Draw:
     -------
     Draw
     """
-    return _draws(job, name, density, size_of(job, name), 0, FINAL)[0]
+    return final_draws(job, name, density, 0)[0]
+
+
+def final_draws(job: Job, name: Stratum, density: Symmetric, round_: int) -> list[Draw]:
+    """The chunks of one event's final batch; a smaller batch is the first part of a larger one.
+
+    Parameters
+    ----------
+    job : Job
+    name : Stratum
+    density : Symmetric
+    round_ : int
+
+    Returns
+    -------
+    list of Draw
+    """
+    return _draws(job, name, density, size_of(job, name), round_, FINAL)
 
 
 def _draws(
@@ -328,9 +345,19 @@ def _fitted(fit: Fitting) -> Symmetric:
     return tilted(u, log_w, beyond, first.density, rng)
 
 
-def _summed(draw: Draw) -> tuple[Final, Rows | None]:
+def summed(draw: Draw) -> tuple[Final, Rows | None]:
     """Sums of one chunk, candidates lattice by lattice in the order of `Lattice.settings`, curves
-    in their order; and its rows, if they are kept."""
+    in their order; and its rows, if they are kept.
+
+    Parameters
+    ----------
+    draw : Draw
+
+    Returns
+    -------
+    Final
+    Rows or None
+    """
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}

@@ -15,6 +15,7 @@ from montecarlo.engine.progress import (
     WIDER_INPUTS,
     named_stage,
     narrowing_stage,
+    radius_stage,
     search_stage,
 )
 from montecarlo.engine.rare import STAGES, final_samples
@@ -25,8 +26,11 @@ from montecarlo.sampling.stratum import EARTH
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.candidates import candidate_lattices, is_searched
 from montecarlo.study.description import Study
+from montecarlo.study.shifts import uncertain_inputs
 from montecarlo.study.strata import strata
 
+BREAKING = 2  # whole samples of a step towards where the limit breaks
+SCREEN = 8  # the first one in so many samples of the ends
 NEAR = 5  # relay circuits of a scheme about its best one
 FEW = 4  # relay circuits of an independent sample: those of a setting and its neighbours
 
@@ -68,6 +72,25 @@ def stages_of(study: Study) -> Iterator[Stage]:
     yield from _both_samples(study)
     if study.study.compare_remanence_models:
         yield from named(_both_samples(study), other_model(study.ct.remanence_model))
+
+
+def radius_stages(study: Study) -> Iterator[Stage]:
+    """Of the radius of a choice, which is sought after it; how many steps it takes is not known.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Stage
+    """
+    if not study.study.radius:
+        return
+    samples = len(study.external_events) * designs(study)[0].samples_drawn
+    sides = 2 * len(uncertain_inputs(study))
+    yield Stage(radius_stage(1), sides * samples / SCREEN)
+    yield from (Stage(radius_stage(step), BREAKING * samples) for step in (2, 3, 4))
 
 
 def _both_samples(study: Study) -> Iterator[Stage]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.radius import Radius
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -15,6 +16,7 @@ from montecarlo.frames import candidates, choosing, provenance, rare, search, so
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
+from montecarlo.frames.radius import radius_frame
 from montecarlo.frames.remanence import compare_models
 from montecarlo.frames.robustness import assumption_set_choices
 from montecarlo.frames.unresolved import unresolved_frame, unresolved_of
@@ -75,18 +77,22 @@ class Result:
     ----------
     outcome : Outcome
         What `montecarlo.engine.run.run` gives.
+    found : Radius, optional
+        How far inputs may be off, of the choice.
 
     Attributes
     ----------
     study : Study
+    margins : Radius or None
+        How far inputs may be off, where that was sought.
     told : tuple of str
         What there is to say of the run.
     other : Result or None
         The same study with the other remanence model, where the study asks for it.
     """
 
-    def __init__(self, outcome: Outcome) -> None:
-        self.outcome = outcome
+    def __init__(self, outcome: Outcome, found: Radius | None = None) -> None:
+        self.outcome, self.margins = outcome, found
         self.study = outcome.study
         self.other = None if outcome.other is None else Result(outcome.other)
 
@@ -194,6 +200,12 @@ class Result:
     def front(self) -> pd.DataFrame:
         """What each limit of false trips would allow: `montecarlo.frames.search.front`."""
         return search.front(self.outcome)
+
+    @cached_property
+    def radius(self) -> pd.DataFrame:
+        """How far inputs may be off before the choice breaks the policy's limit:
+        `montecarlo.frames.radius.radius_frame`."""
+        return radius_frame(self.margins)
 
     @cached_property
     def closest(self) -> pd.DataFrame:

@@ -25,6 +25,7 @@ from montecarlo.quantities.fields import (
 )
 from montecarlo.quantities.laws import FAMILIES, Discrete, Family
 from montecarlo.quantities.reading import COMMON_KEYS, read_distribution
+from montecarlo.quantities.shifting import half_width, shifted
 from montecarlo.quantities.widening import widened
 
 __all__ = [
@@ -44,9 +45,11 @@ __all__ = [
     "Section",
     "Varies",
     "Width",
+    "half_width",
     "meaning_of",
     "number",
     "read_distribution",
+    "shifted",
     "tables_of",
     "widened",
     "word",

@@ -48,7 +48,7 @@ def widened(
     if given.family in RATIOS:
         wide = _by_ratio(given, factor)
     else:
-        wide = _by_difference(_explicit(given), factor)
+        wide = _by_difference(explicit(given), factor)
     least, most = wide.support()
     if above and not wide.stays_above(low):
         low += (given.support()[0] - low) / factor
@@ -57,8 +57,17 @@ def widened(
     return replace(wide, truncate=(max(wide.truncate[0], low), min(wide.truncate[1], high)))
 
 
-def _explicit(given: Distribution) -> Distribution:
-    """A tolerance band as the distribution that it stands for."""
+def explicit(given: Distribution) -> Distribution:
+    """A tolerance band as the distribution that it stands for; any other as it is.
+
+    Parameters
+    ----------
+    given : Distribution
+
+    Returns
+    -------
+    Distribution
+    """
     if given.family != "tolerance":
         return given
     nominal = float(given.parameters["nominal"])

@@ -139,6 +139,13 @@ class General(Section):
             " minus second, paired on the same events"
         ),
     ] = ()
+    radius: Annotated[
+        bool,
+        word(
+            "whether a setting_sweep also reports how far the centre of each uncertain input may"
+            " be off before the chosen setting breaks the policy's limit"
+        ),
+    ] = True
 
 
 class AnnualCost(Section):
@@ -164,6 +171,21 @@ class AssumptionSet(Section):
             ' events by name, as "external_events.near_fault.clearing_time_s"'
         ),
     ]
+
+
+class Margins(Section):
+    """How far from its centre an input is moved to find where the chosen setting breaks a limit."""
+
+    reach: Annotated[
+        float,
+        Plain(
+            "half-widths",
+            "largest distance from the stated centre of an input, in half-widths of the input",
+            0.0,
+            100.0,
+            above=True,
+        ),
+    ] = 5.0
 
 
 class Policy(Section):
@@ -204,6 +226,9 @@ class Policy(Section):
         ),
     ] = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
+    margins: Annotated[
+        Margins, word("how far inputs are moved to find where the chosen setting breaks a limit")
+    ] = Margins()
     assumption_sets: Annotated[
         tuple[AssumptionSet, ...],
         word(

@@ -334,8 +334,8 @@ def what_is_sound(table: Mapping[str, Any], folder: Path) -> tuple[Study, frozen
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
     its results are compared, not which share of samples without a result ends it, not which misfit
-    of a curve is accepted, not the sources, not what its report is filed under, not how its records
-    are sampled.
+    of a curve is accepted, not how far inputs are moved after the choice, not the sources, not what
+    its report is filed under, not how its records are sampled.
 
     Assumption sets, alternatives and options count as read too: their changes may name CSV files,
     whose numbers matter.
@@ -352,6 +352,8 @@ def digest(study: Study) -> str:
     del (
         table["study"]["title"],
         table["study"]["compare"],
+        table["study"]["radius"],
+        table["policy"]["margins"],
         table["study"]["unresolved_share_max"],
         table["document"],
         table["waveforms"],

@@ -36,9 +36,24 @@ def with_wider_inputs(study: Study, factor: float) -> Study:
 
 
 def _wider(study: Study, item: Input, factor: float) -> Distribution:
-    allowed = item.quantity
-    low, high = _core_limits(study, item.key) or (allowed.low, allowed.high)
-    return widened(item.distribution, factor, low, high, allowed.above)
+    low, high = possible(study, item)
+    return widened(item.distribution, factor, low, high, item.quantity.above)
+
+
+def possible(study: Study, item: Input) -> tuple[float, float]:
+    """What an input can be: the range of its key, or what the CTs' cores permit.
+
+    Parameters
+    ----------
+    study : Study
+    item : Input
+
+    Returns
+    -------
+    (float, float)
+        In the unit of the key.
+    """
+    return _core_limits(study, item.key) or (item.quantity.low, item.quantity.high)
 
 
 def _core_limits(study: Study, key: str) -> tuple[float, float] | None:

@@ -82,6 +82,10 @@ HOLDS = {
         "at each limit on false trips the setting of each scheme that misses least, of all settings"
         " that the search judged"
     ),
+    "radius": (
+        "how far the centre of each uncertain input may be off before the chosen setting breaks the"
+        " policy's limit on false trips; empty where it does not break up to the centres looked at"
+    ),
     "closest": (
         "where no setting meets the policy: the candidate of each scheme that comes closest, and"
         " the limit that it would meet"
@@ -152,6 +156,7 @@ HOLDS = {
 }
 # Captions shorter than that
 SHORTER = {
+    "radius": "How far each input may be off before the limit on false trips breaks",
     "by_type": "By fault type, event and load state",
     "closest": "No setting meets the policy: the closest of each scheme",
     "unresolved": "Samples without a result, most first",
@@ -266,6 +271,12 @@ FIGURES = {
         " search judged. The band is the 95 % limits. A line ends where the samples of the search"
         " can show no smaller limit.",
         "Best setting at each limit.",
+    ),
+    "radius": FigureText(
+        "How far inputs may be off before the chosen setting breaks the limit on false trips",
+        "How far the centre of an input may be off before the chosen setting breaks the limit on"
+        " false trips. One input moves at a time; the nearest stand first, twelve at most.",
+        "What breaks the limit first.",
     ),
     "detection_map": FigureText(
         "Earth faults detected against their place and one setting",

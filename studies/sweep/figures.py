@@ -18,6 +18,7 @@ from studies.sweep.exceedance import exceedance, worth_showing
 from studies.sweep.frames import of_interest
 from studies.sweep.front import front
 from studies.sweep.policy import limit_line
+from studies.sweep.radius import drawable, radius_bars
 from studies.sweep.tradeoff import tradeoff
 from studies.sweep.unprotected_winding import unprotected_winding
 from studies.sweep.winding import Curve, detection
@@ -54,6 +55,8 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     if "front" in frames:
         drawn["front"], ax = blank(85)
         front(frames["front"], ax, limit=limit, limit_text=words)
+    if "radius" in frames and drawable(frames["radius"]):
+        drawn["radius"] = radius_bars(frames["radius"])
     if "exceedance" in frames and (reached := _exceedance(result, frames["exceedance"])):
         drawn["exceedance"] = reached
     if "convergence" in frames and worth_drawing(settling := frames["convergence"]):

@@ -33,6 +33,7 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
             for name in (
                 "search",
                 "front",
+                "radius",
                 "closest",
                 "comparison",
                 "neighbours",

@@ -23,6 +23,7 @@ from studies.report.safety import REVIEW
 from studies.report.words import counted, full_setting, scheme_name
 from studies.sweep.closest import way_out
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
+from studies.sweep.radius import holds_unless
 
 if TYPE_CHECKING:
     from montecarlo import Result
@@ -41,6 +42,7 @@ def _chosen(result: Result) -> Iterator[str]:
     yield f"Recommended setting: no. {result.chosen}, {scheme}: {setting}."
     yield from worth(result.study, row)
     yield from _policy(result.study, row)
+    yield from holds_unless(result.margins)
     yield REVIEW
 
 

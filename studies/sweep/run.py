@@ -7,7 +7,9 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.stages import Stage, stages_of
+from montecarlo.engine.radius import radius_of
+from montecarlo.engine.stages import Stage, radius_stages, stages_of
+from montecarlo.engine.workers import workers_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
@@ -48,7 +50,7 @@ class SettingSweep:
 
     def stages(self, study: Study) -> Iterator[Stage]:
         """Both samples, and what follows them."""
-        yield from (*stages_of(study), PEAKS, WAVES, SHEET)
+        yield from (*stages_of(study), *radius_stages(study), PEAKS, WAVES, SHEET)
 
     def run(
         self,
@@ -58,9 +60,11 @@ class SettingSweep:
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
     ) -> Findings:
-        """Sample every candidate and choose one."""
-        result = run_study(study, workers=workers, progress=progress, keep_samples=keep_samples)
-        return findings(result, progress)
+        """Sample every candidate, choose one, and ask how far inputs may be off."""
+        crew = workers_of(workers)
+        result = run_study(study, workers=crew, progress=progress, keep_samples=keep_samples)
+        margins = radius_of(result.outcome, crew, progress)
+        return findings(Result(result.outcome, margins), progress)
 
 
 def findings(result: Result, progress: Progress = silent, said: Said = result_text) -> Findings:

@@ -17,6 +17,7 @@ from studies.report.words import scheme_name, setting_text
 from studies.sweep.choice import moved, no_false_trip, tails_text, worst_case
 from studies.sweep.doubts import doubts_text
 from studies.sweep.not_selected import SHARES, not_selected
+from studies.sweep.radius import radius_notes
 from studies.sweep.recommendation import recommendation
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
     yield protected_text(result.row(result.chosen))
     yield no_false_trip(result)
     yield SEEN_AGAIN
+    yield from radius_notes(result.margins)
     yield from tails_text(result)
     yield from worst_case(result)
     yield from moved(result)

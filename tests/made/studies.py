@@ -23,6 +23,7 @@ kind = "setting_sweep"
 seed = 20260101
 samples = 512
 installations = 32
+radius = false
 
 [machine]
 rated_power_va = 25e6

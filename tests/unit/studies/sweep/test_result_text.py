@@ -91,6 +91,7 @@ def finished(
         rare=pd.DataFrame(rare or []),
         assumption_set_choices=pd.DataFrame(choices or []),
         doubts=doubts,
+        margins=None,
         outcome=SimpleNamespace(
             best={},
             study=study,

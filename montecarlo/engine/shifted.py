@@ -1,0 +1,235 @@
+"""p_false of one setting on studies with other inputs, on the random numbers of a batch: what is
+drawn stays, the events are solved again.
+
+Weighted samples keep their densities and weights: in standard-normal space only the map to the
+inputs changes. An event keeps the estimator that it has in the batch, so that no limit jumps from
+one to the other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from montecarlo.engine.batch import STATED, Batch
+from montecarlo.engine.counted import Counted, counted_chunks
+from montecarlo.engine.job import Job
+from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.rare import CHUNK, Draw, final_draws, final_samples, summed
+from montecarlo.engine.sizes import designs, with_sizes
+from montecarlo.engine.workers import Workers
+from montecarlo.estimates.assemble import Gathered, gather, weighted
+from montecarlo.estimates.choose import limits_used, open_ct_circuit, weights_of
+from montecarlo.estimates.intervals import one_sided
+from montecarlo.estimates.rare import Sums, Symmetric, Trust, Why
+from montecarlo.estimates.tally import Tally
+from montecarlo.estimates.weighted import Weighted
+from montecarlo.sampling.design import BLOCKS
+from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.axes import Setting
+from montecarlo.study.budget import earth_fault_samples
+from montecarlo.study.candidates import Lattice, lattices_of
+from montecarlo.study.description import Study
+from montecarlo.study.strata import OPEN_CT_CIRCUIT, open_ct_circuits
+
+
+@dataclass(frozen=True)
+class Used:
+    """What a setting takes of the policy's limit: by its estimate, and by its upper limit; above 1
+    the limit is broken."""
+
+    estimate: float
+    bound: float
+
+
+@dataclass(frozen=True, eq=False)
+class Again:
+    """A study whose events `names` are solved again; the others are as stated."""
+
+    study: Study
+    names: tuple[Stratum, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Resolving:
+    """One setting on the random numbers of a batch.
+
+    Attributes
+    ----------
+    stated : Study
+        Without its assumption sets.
+    setting : Setting
+    batch : Batch
+        That has the setting.
+    workers : Workers
+    part : int
+        The first one in so many of the study's samples is solved.
+    """
+
+    stated: Study
+    setting: Setting
+    batch: Batch
+    workers: Workers
+    part: int = 1
+
+    @cached_property
+    def lattices(self) -> tuple[Lattice, ...]:
+        """The relay circuit of the setting."""
+        return lattices_of(self.stated, self.setting)
+
+    @cached_property
+    def names(self) -> tuple[Stratum, ...]:
+        """External events, in the order of their weights."""
+        return weights_of(self.stated).external
+
+    @cached_property
+    def densities(self) -> Mapping[Stratum, Symmetric]:
+        """Of the events whose p_false of this setting is weighted in the batch."""
+        at = self.batch.settings.index(self.setting)
+        known = self.batch.known[STATED].densities
+        found = {}
+        for name in self.names:
+            judged = self.batch.strata[name].weighted
+            if judged is not None and judged.alone[at]:
+                found[name] = known[name]
+        return found
+
+    @cached_property
+    def sizes(self) -> dict[str, int]:
+        """Keys of [study] that say how much is solved."""
+        general = self.stated.study
+        earth = earth_fault_samples(self.stated)
+        return {
+            "samples": max(general.samples // self.part, general.installations),
+            "earth_fault_samples": max(earth // self.part, general.installations),
+        }
+
+    @cached_property
+    def rare(self) -> tuple[tuple[Stratum, int], ...]:
+        """Weighted samples of each event that has them: whole chunks of the study's own."""
+        every = final_samples(self.stated)
+        some = min(-(-every // self.part // CHUNK) * CHUNK, every)
+        return tuple((name, some) for name in self.densities)
+
+    @cached_property
+    def centre(self) -> dict[Stratum, Gathered]:
+        """Every event of the study as stated."""
+        return dict(zip(self.names, self._solved([(self.stated, self.names)]), strict=True))
+
+    @cached_property
+    def as_stated(self) -> Used:
+        """What the setting takes of the limit in the study as stated."""
+        return self._used(self.centre)
+
+    def used(self, cases: Sequence[Again], tell: Progress, what: str) -> list[Used]:
+        """What the setting takes of the limit in each case.
+
+        Parameters
+        ----------
+        cases : sequence of Again
+        tell : Progress
+        what : str
+            The stage.
+
+        Returns
+        -------
+        list of Used
+        """
+        found = self._solved([(case.study, case.names) for case in cases], tell, what)
+        solved = [dict(zip(case.names, found, strict=False)) for case in cases]
+        return [self._used(self._worse(one)) for one in solved]
+
+    def _worse(self, found: Mapping[Stratum, Gathered]) -> dict[Stratum, Gathered]:
+        """Every event; one whose estimate does not rise counts as stated. Where weighted samples
+        lose their hits, their bound rises though p_false falls."""
+        risen = {name: part for name, part in found.items() if _p(part) > _p(self.centre[name])}
+        return {**self.centre, **risen}
+
+    def _used(self, solved: Mapping[Stratum, Gathered]) -> Used:
+        weight, level = weights_of(self.stated), one_sided(self.stated.policy.level)
+        external = [solved[name] for name in weight.external]
+        total = weighted(external, weight.event_shares, level)
+        parts = {part.name: part.estimate(level) for part in external}
+        bounds = {name: part.high for name, part in parts.items()}
+        estimates = {name: part.p for name, part in parts.items()}
+        return Used(
+            float(limits_used(self.stated, total.total, estimates)[0]),
+            float(limits_used(self.stated, total.high, bounds)[0]),
+        )
+
+    # --- samples ------------------------------------------------------------------
+
+    def _solved(
+        self,
+        cases: Sequence[tuple[Study, Sequence[Stratum]]],
+        tell: Progress = silent,
+        what: str = "",
+    ) -> Iterator[Gathered]:
+        """Each event of each case, in their order; all are handed out together."""
+        asked = [(self._job(study), name) for study, names in cases for name in names]
+        counts = [task for job, name in asked for task in self._counted(job, name)]
+        draws = [task for job, name in asked for task in self._drawn(job, name)]
+        total = len(counts) + len(draws)
+        if not total:
+            return iter(())
+        tell(0, total, what)
+        tallies, finals = list[Tally](), list[Sums]()
+        for done, (tally, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
+            tallies.append(tally)
+            tell(done, total, what)
+        for done, (final, _) in enumerate(self.workers.mapped(summed, draws), len(counts) + 1):
+            finals.append(final.candidates)
+            tell(done, total, what)
+        return self._gathered(asked, iter(tallies), iter(finals))
+
+    def _job(self, study: Study) -> Job:
+        sized = with_sizes(study, self.sizes)
+        return Job(sized, self.lattices, *designs(sized), weighted=self.rare)
+
+    def _counted(self, job: Job, name: Stratum) -> list[Counted]:
+        if name in self.densities:
+            return []
+        names = open_ct_circuits(job.study) if name == OPEN_CT_CIRCUIT else (name,)
+        return [
+            Counted(job, chunks, False)
+            for one in names
+            for chunks in job.design_of(one).tasks(one, self.batch.round_)
+        ]
+
+    def _drawn(self, job: Job, name: Stratum) -> list[Draw]:
+        if name not in self.densities:
+            return []
+        return final_draws(job, name, self.densities[name], self.batch.round_)
+
+    def _gathered(
+        self, asked: Sequence[tuple[Job, Stratum]], tallies: Iterator[Tally], sums: Iterator[Sums]
+    ) -> Iterator[Gathered]:
+        for job, name in asked:
+            draws = self._drawn(job, name)
+            if draws:
+                yield self._weighted(job, name, Sums.join([next(sums) for _ in draws]))
+                continue
+            blocks: dict[Stratum, dict[int, Tally]] = {}
+            for task in self._counted(job, name):
+                own = blocks.setdefault(task.stratum, {})
+                place, tally = task.chunks[0].installation_block, next(tallies)
+                own[place] = own[place] + tally if place in own else tally
+            parts = {
+                one: gather(one, [own[block] for block in range(BLOCKS)])
+                for one, own in blocks.items()
+            }
+            if name == OPEN_CT_CIRCUIT:
+                parts = open_ct_circuit(job.study, self.lattices, parts)
+            yield parts[name]
+
+    def _weighted(self, job: Job, name: Stratum, sums: Sums) -> Gathered:
+        """By its weighted samples alone; none is counted."""
+        none = np.zeros((1, job.design.installations_rounded))
+        judged = Weighted(sums, (Trust(Why.GOOD),), np.full(1, np.nan), self.lattices)
+        return Gathered(name, none, none[0] + 1, none, None, None, None, None, judged)
+
+
+def _p(part: Gathered) -> float:
+    return float(part.estimate().p[0])

@@ -1,0 +1,143 @@
+"""How far inputs may be off, of whole runs: against a value by hand, there and back, and what must
+not change it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from montecarlo.engine.progress import silent
+from montecarlo.engine.radius import NARROW, NEAR, Margin, Radius, Unasked, radius_of
+from montecarlo.engine.run import Outcome, run
+from montecarlo.engine.shifted import Again, Resolving
+from montecarlo.engine.workers import workers_of
+from montecarlo.quantities import half_width
+from montecarlo.study.shifts import uncertain_inputs, with_shift
+from tests.made.studies import REMOVE, study_with
+
+CYCLE_S, DELAY_S = 0.02, 0.1
+KEY = "external_events.through.clearing_time_s"
+# Every sample spills far beyond the pick-up, from the fault's beginning to its end
+STUDY: dict[str, Any] = {
+    "study.samples": 2048,
+    "study.earth_fault_samples": 64,
+    "study.installations": 32,
+    "study.rare_samples": 0,
+    "study.radius": True,
+    "scheme.kind": "per_phase",
+    "internal_faults.shares": {"earth": 0.8, "phase_phase": 0.19, "inter_turn": 0.01},
+    "load.current_pu": 0.05,
+    "machine.subtransient_reactance_pu": 0.3,
+    "machine.transient_reactance_pu": 0.3,
+    "machine.synchronous_reactance_pu": 0.3,
+    "ct.turns_ratio_error_percent": {"dist": "uniform", "low": -3, "high": 3},
+    "ct.knee_voltage_v": 5000,
+    "ct.knee_current_a": 1e-5,
+    "relay.pickup_error_percent": 0,
+    "external_events": [
+        {
+            "name": "through",
+            "kind": "three_phase",
+            "per_year": 1,
+            "external_reactance_pu": 0.01,
+            "external_resistance_pu": 1.0,
+            "clearing_time_s": {"dist": "uniform", "low": 0.04, "high": 0.06},
+        }
+    ],
+    "candidates.phase_pickup_a": [0.01],
+    "candidates.earth_pickup_a": REMOVE,
+    "candidates.stabilising_resistance_ohm": [0],
+    "candidates.delay_s": [DELAY_S],
+    "policy.p_false_max": 0.01,
+}
+
+
+def outcome(**changes: Any) -> Outcome:
+    return run(study_with(STUDY | changes), workers=1)
+
+
+def margin(found: Radius | None, key: str = KEY) -> Margin:
+    assert found is not None
+    (one,) = [one for one in found.margins if one.key == key]
+    return one
+
+
+@pytest.fixture(scope="module")
+def found() -> tuple[Outcome, Radius]:
+    done = outcome()
+    radius = radius_of(done, workers_of(1), silent)
+    assert radius is not None
+    return done, radius
+
+
+def test_the_longest_clearing_time_is_the_one_by_hand(found: tuple[Outcome, Radius]) -> None:
+    """An RMS over a cycle stays above a small pick-up for the fault, up to half a cycle to the zero
+    of its current, and a cycle: the delay is outlasted from there on."""
+    one = margin(found[1])
+    assert one.above is not None
+    longest = one.longest + one.above
+    assert DELAY_S - 1.5 * CYCLE_S - 0.001 <= longest <= DELAY_S - CYCLE_S + 0.001
+    assert one.below is None  # shorter faults trip nothing
+
+
+def test_the_break_as_new_centre_is_at_the_limit(found: tuple[Outcome, Radius]) -> None:
+    """There it is kept, and one step further it is not."""
+    done, radius = found
+    one = margin(radius)
+    assert done.chosen is not None
+    assert done.fresh is not None
+    assert one.above is not None
+    (item,) = [item for item in uncertain_inputs(done.study) if item.key == KEY]
+    part = max(1, done.study.study.samples // radius.samples)
+    again = Resolving(done.study.alone, done.chosen, done.fresh, workers_of(1), part)
+    step = max(0.02 * half_width(item.distribution), NARROW * one.reach_above)
+    at, beyond = again.used(
+        [
+            Again(with_shift(done.study, item, distance), again.names)
+            for distance in (one.above, one.above + 1.01 * step)
+        ],
+        silent,
+        "",
+    )
+    assert at.bound <= 1
+    assert beyond.bound > 1 or at.bound >= 1 - NEAR
+
+
+@pytest.mark.slow
+def test_two_workers_find_the_same(found: tuple[Outcome, Radius]) -> None:
+    assert radius_of(found[0], workers_of(2), silent) == found[1]
+
+
+@pytest.mark.slow
+def test_a_wider_input_does_not_break_further_away(found: tuple[Outcome, Radius]) -> None:
+    wide = {"dist": "uniform", "low": 0.035, "high": 0.065}
+    event = {**STUDY["external_events"][0], "clearing_time_s": wide}
+    other = margin(radius_of(outcome(external_events=[event]), workers_of(1), silent))
+    near = margin(found[1])
+    assert other.above is not None
+    assert near.above is not None
+    assert other.above <= near.above + NARROW * other.reach_above
+
+
+def test_nothing_is_sought_without_choice_or_wish(found: tuple[Outcome, Radius]) -> None:
+    done, _ = found
+    off = study_with(STUDY | {"study.radius": False})
+    crew = workers_of(1)
+    assert radius_of(replace(done, study=off), crew, silent) is None
+    assert radius_of(replace(done, chosen=None), crew, silent) is None
+
+
+def test_a_limit_that_the_samples_do_not_show_is_said(found: tuple[Outcome, Radius]) -> None:
+    done, _ = found
+    strict = study_with(STUDY | {"policy.p_false_max": 1e-6})
+    none = radius_of(replace(done, study=strict), workers_of(1), silent)
+    assert none is not None
+    assert none.unasked is Unasked.TOO_FEW
+    free = study_with(
+        STUDY | {"policy": {"least_annual_cost": {"missed_fault": 1, "false_trip": 1}}}
+    )
+    none = radius_of(replace(done, study=free), workers_of(1), silent)
+    assert none is not None
+    assert none.unasked is Unasked.NO_LIMIT
