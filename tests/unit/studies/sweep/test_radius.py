@@ -111,7 +111,8 @@ def test_bars_are_sorted_and_every_text_can_be_read(count: int) -> None:
         assert_text_is_readable(figure)
         assert not on_marks(figure)
         (ax,) = figure.axes
-        widths = [bar.get_width() for bar in ax.patches if bar.get_width() > 0]
+        bars = sorted(ax.patches, key=lambda bar: bar.get_y())
+        widths = [bar.get_width() for bar in bars if bar.get_width() > 0]
     assert max(widths) <= 20 * 0.01 / 0.045 + 1e-9
     assert len(widths) == min(count + 2, 12)
     assert widths == sorted(widths)
