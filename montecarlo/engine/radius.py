@@ -57,7 +57,8 @@ class Margin:
     below, above : float or None
         Distance from the centre up to which the limit is kept; None: not within reach.
     reach_below, reach_above : float
-        Distance that was looked at.
+        Distance that was looked at; 0 where the input cannot be moved, or where too few hits leave
+        it open.
     """
 
     key: str
@@ -86,6 +87,8 @@ class Radius:
         In half-widths.
     samples : int
         Of each external event that was solved again.
+    undecided : int
+        Directions of inputs that too few hits of weighted samples leave open.
     numbers : int
         Plain numbers that external events use: they have no width, and are not moved.
     """
@@ -95,6 +98,7 @@ class Radius:
     reach: float
     samples: int = 0
     numbers: int = 0
+    undecided: int = 0
 
 
 @dataclass(eq=False)
@@ -111,6 +115,7 @@ class _Side:
     bad_log: float = math.inf
     halve: bool = False
     steps: int = 0
+    few: bool = False  # the end is not decided
 
     def case(self, study: Study, distance: float) -> Again:
         return Again(with_shift(study, self.item, self.sign * distance), self.names)
@@ -188,7 +193,7 @@ class _Search:
 
     def radius(self, reach: float) -> Radius:
         """Every input that an external event uses."""
-        sides, ends = self._sides(reach)
+        sides, inputs = self._sides(reach)
         self._look_at_ends(sides)
         while open_ := [side for side in sides if side.open]:
             distances = [side.next() for side in open_]
@@ -197,7 +202,7 @@ class _Search:
             ):
                 side.take(distance, used)
         found = {(side.item.key, side.sign): side for side in sides}
-        margins = [self._margin(item, names, reached, found) for item, names, reached in ends]
+        margins = [self._margin(item, found) for item in inputs]
         sized = with_sizes(self.study, self.used.sizes)
         return Radius(
             tuple(sorted(margins, key=_nearest)),
@@ -205,6 +210,7 @@ class _Search:
             reach,
             designs(sized)[0].samples_drawn,
             self._numbers(),
+            sum(side.few for side in sides),
         )
 
     def _events_with(self, item: Input) -> tuple[Stratum, ...]:
@@ -214,28 +220,28 @@ class _Search:
         plain = [item for item in list_inputs(self.study) if item.distribution.is_number]
         return sum(1 for item in plain if self._events_with(item))
 
-    def _sides(
-        self, reach: float
-    ) -> tuple[list[_Side], list[tuple[Input, tuple[Stratum, ...], tuple[float, float]]]]:
-        """Both directions of every input, and how far each is looked at."""
-        sides, ends = [], []
+    def _sides(self, reach: float) -> tuple[list[_Side], list[Input]]:
+        """Both directions of every input, where they can be moved, and the inputs."""
+        sides, inputs = [], []
         log = _log(self.used.as_stated.bound)
         for item in uncertain_inputs(self.study):
             if not (names := self._events_with(item)):
                 continue
             reached = reachable(self.study, item, reach)
-            ends.append((item, names, reached))
+            inputs.append(item)
             for sign, end in zip((-1, 1), reached, strict=True):
                 if end > 0:
                     sides.append(_Side(item, names, sign, end, good_log=log))
-        return sides, ends
+        return sides, inputs
 
     def _look_at_ends(self, sides: Sequence[_Side]) -> None:
         """Which ends break the limit; those that few samples leave open are solved on more."""
         unclear = []
         found = self._found(self.screen, sides, [side.end for side in sides])
         for side, used in zip(sides, found, strict=True):
-            if used.estimate >= CLEAR:
+            if used.few:
+                unclear.append(side)
+            elif used.estimate >= CLEAR:
                 side.bad, side.bad_log = side.end, _log(used.bound)
             elif used.bound * CLEAR > 1:
                 unclear.append(side)
@@ -243,6 +249,7 @@ class _Search:
         for side, used in zip(unclear, found, strict=True):
             if used.bound > 1:
                 side.bad, side.bad_log = side.end, _log(used.bound)
+            side.few = used.few and used.bound <= 1
 
     def _found(
         self, on: Resolving, sides: Sequence[_Side], distances: Sequence[float]
@@ -255,30 +262,29 @@ class _Search:
         self.number += 1
         return on.used(cases, self.tell, radius_stage(self.number - 1))
 
-    def _margin(
-        self,
-        item: Input,
-        names: tuple[Stratum, ...],
-        reached: tuple[float, float],
-        sides: dict[tuple[str, int], _Side],
-    ) -> Margin:
+    def _margin(self, item: Input, sides: dict[tuple[str, int], _Side]) -> Margin:
         def breaks(sign: int) -> float | None:
             side = sides.get((item.key, sign))
             return None if side is None or math.isinf(side.bad) else side.good
+
+        def looked_at(sign: int) -> float:
+            side = sides.get((item.key, sign))
+            return 0.0 if side is None or side.few else side.end
 
         low, high = item.distribution.support()
         own = item.key.startswith("external_events.")
         return Margin(
             item.key,
             item.quantity.unit,
-            names[0].kind if own else "",
+            self._events_with(item)[0].kind if own else "",
             item.distribution.centre(),
             half_width(item.distribution),
             low,
             high,
             breaks(-1),
             breaks(1),
-            *reached,
+            looked_at(-1),
+            looked_at(1),
         )
 
 

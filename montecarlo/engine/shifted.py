@@ -7,6 +7,7 @@ one to the other."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -25,7 +26,7 @@ from montecarlo.estimates.choose import limits_used, open_ct_circuit, weights_of
 from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.rare import Sums, Symmetric, Trust, Why
 from montecarlo.estimates.tally import Tally
-from montecarlo.estimates.weighted import Weighted
+from montecarlo.estimates.weighted import SEEN, Weighted
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import Setting
@@ -38,10 +39,12 @@ from montecarlo.study.strata import OPEN_CT_CIRCUIT, open_ct_circuits
 @dataclass(frozen=True)
 class Used:
     """What a setting takes of the policy's limit: by its estimate, and by its upper limit; above 1
-    the limit is broken."""
+    the limit is broken. few: an event whose estimate rises rests on so few hits that it decides
+    nothing; it counts as stated."""
 
     estimate: float
     bound: float
+    few: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,15 +142,17 @@ class Resolving:
         """
         found = self._solved([(case.study, case.names) for case in cases], tell, what)
         solved = [dict(zip(case.names, found, strict=False)) for case in cases]
-        return [self._used(self._worse(one)) for one in solved]
+        return [self._used(*self._worse(one)) for one in solved]
 
-    def _worse(self, found: Mapping[Stratum, Gathered]) -> dict[Stratum, Gathered]:
-        """Every event; one whose estimate does not rise counts as stated. Where weighted samples
-        lose their hits, their bound rises though p_false falls."""
+    def _worse(self, found: Mapping[Stratum, Gathered]) -> tuple[dict[Stratum, Gathered], bool]:
+        """Every event; one whose estimate does not rise counts as stated, and one that rises by
+        few hits, which is said. Where weighted samples lose their hits, their bound rises though
+        p_false falls; and a single one has a large weight."""
         risen = {name: part for name, part in found.items() if _p(part) > _p(self.centre[name])}
-        return {**self.centre, **risen}
+        shown = {name: part for name, part in risen.items() if _hits(part) >= SEEN}
+        return {**self.centre, **shown}, len(shown) < len(risen)
 
-    def _used(self, solved: Mapping[Stratum, Gathered]) -> Used:
+    def _used(self, solved: Mapping[Stratum, Gathered], few: bool = False) -> Used:
         weight, level = weights_of(self.stated), one_sided(self.stated.policy.level)
         external = [solved[name] for name in weight.external]
         total = weighted(external, weight.event_shares, level)
@@ -157,6 +162,7 @@ class Resolving:
         return Used(
             float(limits_used(self.stated, total.total, estimates)[0]),
             float(limits_used(self.stated, total.high, bounds)[0]),
+            few,
         )
 
     # --- samples ------------------------------------------------------------------
@@ -229,6 +235,11 @@ class Resolving:
         none = np.zeros((1, job.design.installations_rounded))
         judged = Weighted(sums, (Trust(Why.GOOD),), np.full(1, np.nan), self.lattices)
         return Gathered(name, none, none[0] + 1, none, None, None, None, None, judged)
+
+
+def _hits(part: Gathered) -> float:
+    """Effective hits of weighted samples; counts weigh alike."""
+    return math.inf if part.weighted is None else part.weighted.diagnostics.seen[0].effective
 
 
 def _p(part: Gathered) -> float:

@@ -70,8 +70,8 @@ def holds_unless(radius: Radius | None) -> Iterator[str]:
         yield f"The choice holds unless {' or '.join(map(_unless, nearest))}."
     else:
         yield (
-            f"The choice holds with the centre of any one uncertain input"
-            f" {counted_half_widths(radius.reach)} off, as far as that is possible."
+            "No uncertain input that was moved alone breaks the choice, up to"
+            f" {counted_half_widths(radius.reach)} from its centre."
         )
 
 
@@ -111,6 +111,12 @@ def radius_notes(radius: Radius | None) -> Iterator[str]:
         f"radius.csv lists how far the centre of each input may be off, up to"
         f" {counted_half_widths(radius.reach)}. One input moves at a time, in the study as stated."
     )
+    if radius.undecided:
+        yield (
+            f"{counted(radius.undecided, 'direction')} of inputs in radius.csv"
+            f" {'is' if radius.undecided == 1 else 'are'} left open. Too few weighted samples trip"
+            " there to show or to break the limit; raise study.samples."
+        )
     if radius.numbers:
         is_, have = ("is", "It has") if radius.numbers == 1 else ("are", "They have")
         yield (
