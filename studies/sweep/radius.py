@@ -73,6 +73,8 @@ def holds_unless(radius: Radius | None) -> Iterator[str]:
             "No uncertain input that was moved alone breaks the choice, up to"
             f" {counted_half_widths(radius.reach)} from its centre."
         )
+    if radius.undecided:
+        yield f"{counted(radius.undecided, 'direction')} of other inputs could not be judged."
 
 
 def counted_half_widths(reach: float) -> str:

@@ -57,6 +57,13 @@ def test_shorter_and_without_an_end() -> None:
     assert "lasts longer than 0.125 s" in text  # of its centre
 
 
+def test_what_is_left_open_is_said_beside_the_choice_and_in_the_notes() -> None:
+    found = replace(radius(KNEE), undecided=1)
+    _, text = holds_unless(found)
+    assert text == "1 direction of other inputs could not be judged."
+    assert any("1 direction of inputs" in note for note in radius_notes(found))
+
+
 def test_nothing_breaks() -> None:
     (text,) = holds_unless(radius(QUIET))
     assert "5 half-widths" in text
