@@ -21,6 +21,7 @@ from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.leading import Leading, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
 from montecarlo.engine.rare import Known
 from montecarlo.engine.sizes import designs, with_sizes
@@ -177,16 +178,20 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
     part = part_of(study)
     rounds: list[Round] = []
     left = dict(at)
+    leading: dict[str, Leading] = {}
+    samples = designs(part)[0].samples_drawn
     for number in range(1, ROUNDS_MAX + 1):
         judged = _judged(part, [*left.values()], workers, tell, number)
         for scheme in [*left]:
             place = judged.best(scheme)
             rounds.append(_round(number, part, judged, place))
             best = judged.settings[place]
+            leading[scheme] = leading_at(judged.verdict, place, best, samples, None)
             fine = is_fine(whole[scheme], at[scheme], best)
             at[scheme] = left[scheme] = about(whole[scheme], at[scheme], best)
             if fine:
                 del left[scheme]
+        tell_leading(tell, min(leading.values(), key=lambda one: one.rank))
         if not left:
             break
     found = tuple(_with_least_delay(one, whole[scheme]) for scheme, one in at.items())

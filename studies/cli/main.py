@@ -182,13 +182,17 @@ def _run(options: Namespace) -> None:
             "--workers: counts processes of this machine, and --cluster takes those of a cluster;"
             " leave one of the two out"
         )
+    if options.quick:
+        from studies.cli.rough import check_options
+
+        check_options(options)
     os.environ["MPLBACKEND"] = "agg"  # figures go to files, whatever the terminal has
     from studies.cli.running import Request, run_file
 
     run_file(
         Request(
             options.file,
-            options.out or Path(f"{options.file.stem}-results"),
+            options.out or Path(f"{options.file.stem}-{'quick' if options.quick else 'results'}"),
             samples,
             seed,
             workers,
@@ -197,6 +201,7 @@ def _run(options: Namespace) -> None:
             options.keep_samples,
             options.pdf,
             options.typed,
+            options.quick,
         )
     )
 
