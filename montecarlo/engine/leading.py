@@ -118,5 +118,6 @@ def tell_leading(progress: Progress, found: Leading) -> None:
         One with a method `leading` takes it.
     found : Leading
     """
-    if isinstance(progress, Listener):
-        progress.leading(found)
+    listener: object = progress
+    if isinstance(listener, Listener):
+        listener.leading(found)

@@ -13,8 +13,9 @@ from montecarlo.study.budget import earth_fault_samples, too_few, weighted_sampl
 from montecarlo.study.description import Study
 
 PART = 16  # of the events of each installation, one in so many, unless the policy needs more
-ONE_TRIP = 1.6  # times the samples that show a limit without a false trip show it with one: the
-# upper limits of 0 and 1 events are 3.00 and 4.74 at 95 % (Clopper and Pearson, Biometrika 26, 1934)
+# Times the samples that show a limit without a false trip show it with one: the upper limits of 0
+# and 1 events are 3.00 and 4.74 at 95 % (Clopper and Pearson, Biometrika 26, 1934, 404-413).
+ONE_TRIP = 1.6
 
 
 @dataclass(frozen=True)

@@ -160,13 +160,15 @@ def _check(options: Namespace) -> None:
     study = read_study(options.file)
     from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked
+    from studies.cli.durations import durations
     from studies.report.blocks import Paragraph
     from studies.report.safety import CAUTION
     from studies.report.terminal import shown
 
     check_sizes(study)
     found = checked(study)
-    say(f"{shown(found.text)}\n\n{shown([Paragraph(CAUTION)])}")
+    last = [*map(Paragraph, durations(study)), Paragraph(CAUTION)]
+    say("\n\n".join((shown(found.text), *(shown([block]) for block in last))))
     if options.strict and found.cautions:
         raise StudyError(*(f"--strict: {caution}" for caution in found.cautions))
 

@@ -87,7 +87,13 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
             "Study digest": str(record.get("study_digest", ""))[:16],
             "Seed": str(study.study.seed),
         },
-        {"Prepared": filed.prepared_by, "Checked": filed.checked_by, "Approved": filed.approved_by},
+        {}
+        if findings.rough
+        else {
+            "Prepared": filed.prepared_by,
+            "Checked": filed.checked_by,
+            "Approved": filed.approved_by,
+        },
         _with_something(parts.later(command)),
         CAUTION,
         _with_something(parts.first()),

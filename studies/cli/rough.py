@@ -8,21 +8,25 @@ from collections.abc import Iterator
 from dataclasses import asdict, replace
 
 from montecarlo.engine.quick import Rough
+from montecarlo.engine.stages import Stage
 from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
-from studies.protocol import Drawn, Findings
+from studies.nominal.peak import PEAKS
+from studies.protocol import Drawn, Findings, Kind
 from studies.report.blocks import Block, Caution, Lead
 from studies.report.catalogue import ROUGH_TABLES
+from studies.report.record import ROUGH
 from studies.report.words import counted
+from studies.sweep.run import SHEET, WAVES
 
 TITLE = "Rough answer"
-RECORD = "rough"  # in the record of provenance
 UNLIKE = {
     "samples": "takes the first part of the study's own samples",
     "keep_samples": "keeps no samples",
     "pdf": "prints no document",
 }
+AFTER = (PEAKS.what, WAVES.what, SHEET.what)  # of a run's stages those that follow the choice
 DRIVERS = "uncertainty_drivers"
 
 
@@ -43,6 +47,13 @@ def check_kind(study: Study) -> None:
         )
 
 
+def rough_stages(kind: Kind, study: Study) -> Iterator[Stage]:
+    """The stages of a rough run: without those that follow the choice.
+
+    `study`: as a rough run draws it."""
+    return (stage for stage in kind.stages(study) if stage.what not in AFTER)
+
+
 def marked(findings: Findings, rough: Rough) -> Findings:
     """The same, marked as rough: few tables, the leading figures, no arrays and no other files."""
     wanted = [name.removesuffix(".svg") for name in findings.begin if name.endswith(".svg")]
@@ -53,7 +64,7 @@ def marked(findings: Findings, rough: Rough) -> Findings:
         figures=Drawn(lambda: {name: figures[name] for name in wanted if name in figures}),
         arrays={},
         files={},
-        provenance={**findings.provenance, RECORD: asdict(rough)},
+        provenance={**findings.provenance, ROUGH: asdict(rough)},
         text=tuple(_text(findings.text, rough)),
         rough=True,
     )
