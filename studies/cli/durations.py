@@ -9,7 +9,7 @@ from montecarlo.engine.timing import pace_of
 from montecarlo.engine.workers import workers_of
 from montecarlo.study.description import Study
 from studies import KINDS
-from studies.cli.rough import DRIVERS, rough_stages
+from studies.cli.rough import AFTER, DRIVERS, sampling_stages
 from studies.cli.running import DRAWING
 from studies.report.numbers import duration
 from studies.report.words import counted
@@ -25,8 +25,9 @@ def durations(study: Study) -> Iterator[str]:
         yield UNKNOWN
         return
     kind, cores = KINDS[study.study.kind](), workers_of(None).count
-    own = pace.seconds((*kind.stages(study), DRAWING)) / cores + START_S
+    after = [*(stage for stage in kind.stages(study) if stage.what in AFTER), DRAWING]
+    own = pace.seconds(sampling_stages(kind, study)) / cores + pace.seconds(after) + START_S
     yield f"A run takes about {duration(own)} on {counted(cores, 'core')} of this machine."
     if study.study.kind != DRIVERS:
-        rough = pace.seconds(rough_stages(kind, small)) / cores + ROUGH_S
+        rough = pace.seconds(sampling_stages(kind, small)) / cores + ROUGH_S
         yield f"A rough answer, run --quick, takes about {duration(rough)}."

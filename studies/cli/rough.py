@@ -47,10 +47,8 @@ def check_kind(study: Study) -> None:
         )
 
 
-def rough_stages(kind: Kind, study: Study) -> Iterator[Stage]:
-    """The stages of a rough run: without those that follow the choice.
-
-    `study`: as a rough run draws it."""
+def sampling_stages(kind: Kind, study: Study) -> Iterator[Stage]:
+    """The stages of a run without those that follow the choice, which a rough run leaves out."""
     return (stage for stage in kind.stages(study) if stage.what not in AFTER)
 
 

@@ -29,7 +29,7 @@ from studies.cli.identity import identity
 from studies.cli.output import StudyFile, write_findings
 from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
-from studies.cli.rough import TITLE, check_kind, marked, rough_stages
+from studies.cli.rough import TITLE, check_kind, marked, sampling_stages
 from studies.protocol import Findings
 from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
@@ -102,7 +102,7 @@ def run_file(request: Request) -> None:
     if request.keep_samples:
         needs_pyarrow()
     kind = KINDS[study.study.kind]()
-    stages = kind.stages(study) if rough is None else rough_stages(kind, study)
+    stages = kind.stages(study) if rough is None else sampling_stages(kind, study)
     wired = _warned(study)
     notes: list[str] = []
     with (
