@@ -94,6 +94,7 @@ class Bar:
         self._plan, self._clock = Plan(stages), clock
         self._began = self._drawn_at = clock()
         self._shown = 0  # columns
+        self._leading = ""
         self._silent = not sys.stderr.isatty()
 
     def __call__(self, done: int, total: int, what: str) -> None:
@@ -118,10 +119,13 @@ class Bar:
         self._write(f"{text} ...\n")
 
     def leading(self, found: Leading) -> None:
-        """The setting that leads so far, in a line of its own."""
-        self.close()
+        """The setting that leads so far, in a line of its own; not the same line twice."""
         width = shutil.get_terminal_size().columns - 1
         text = fitting(leading_line(found, width), getattr(sys.stderr, "encoding", None))
+        if text == self._leading:
+            return
+        self.close()
+        self._leading = text
         self._write(f"{text}\n")
 
     def close(self) -> None:

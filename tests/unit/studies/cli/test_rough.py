@@ -145,3 +145,7 @@ def test_it_stands_in_a_line_of_its_own_where_somebody_looks(
     assert shown.endswith("\n")
     last = shown.splitlines()[-1].split("\r")[-1]
     assert last.startswith("leading after 4,096 samples: no. 46")
+    progress.leading(FOUND)
+    assert capsys.readouterr().err == ""
+    progress.leading(replace(FOUND, number=47))
+    assert "no. 47" in capsys.readouterr().err
