@@ -21,6 +21,7 @@ from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.leading import Leading, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
 from montecarlo.engine.rare import Known
 from montecarlo.engine.sizes import designs, with_sizes
@@ -177,15 +178,19 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
     best: dict[str, Setting] = {}
     part = part_of(study)
     rounds: list[Round] = []
+    leading: dict[str, Leading] = {}
+    samples = designs(part)[0].samples_drawn
     for number in range(1, ROUNDS_MAX + 1):
         judged = _judged(part, [*left.values()], workers, tell, number)
         for scheme, grids in [*left.items()]:
             place = judged.best(scheme)
             rounds.append(_round(number, part, judged, place))
             best[scheme] = judged.settings[place]
+            leading[scheme] = leading_at(judged.verdict, place, best[scheme], samples, None)
             left[scheme] = about(whole[scheme], grids, best[scheme])
             if is_fine(whole[scheme], grids, best[scheme]):
                 del left[scheme]
+        tell_leading(tell, min(leading.values(), key=lambda one: one.rank))
         if not left:
             break
     found = [_beside(whole[scheme], setting) for scheme, setting in best.items()]
