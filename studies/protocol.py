@@ -48,6 +48,7 @@ class Findings:
     result: Result | None = None  # of the choice among settings, if the kind makes one
     # whatever else, by its whole name: name or folder/name
     files: Mapping[str, bytes] = field(default_factory=dict)
+    rough: bool = False  # a first answer: few files, a short report
 
     def __post_init__(self) -> None:
         """No table says -0 or lacks its words: CSV, workbook and report take theirs from here."""
@@ -104,6 +105,8 @@ class Kind(Protocol):
         workers: Workers | int | None,
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
+        rough: bool = False,
     ) -> Findings:
-        """Sample, estimate, tabulate, word; `keep_samples` takes the samples of every own batch."""
+        """Sample, estimate, tabulate, word; `keep_samples` takes the samples of every own batch;
+        `rough`: without what a recommendation does not need."""
         ...

@@ -16,8 +16,9 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 PICTURES = {  # of each study, the figure that configs/README.md shows
     "hydro_11kv": "unprotected_winding",
+    "ranges_11kv": "front",
     "unit_13_8kv": "tradeoff",
-    "transformer_earthed_13_8kv": "excitation",
+    "transformer_earthed_13_8kv": "excitation_neutral_conductor",
     "bus_machines_6_6kv": "protected_winding",
     "schemes_11kv": "caught_by_other",
     "biased_and_ref_13_8kv": "protected_winding",

@@ -15,6 +15,7 @@ from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, of_part
+from montecarlo.engine.leading import best_place, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.rare import Final, Known, final_batch, final_samples, find_densities
 from montecarlo.engine.sizes import Sizes, designs, with_sizes
@@ -246,6 +247,8 @@ def run_batch(  # noqa: PLR0913
     tallies, unresolved = count_all(job, round_, workers, progress, keep)
     gathered = {name: gather(name, blocks) for name, blocks in tallies.items()}
     gathered |= open_ct_circuit(study, lattices, gathered)
+    if not round_:  # before weighted samples, which take longer
+        _tell_leading(study, lattices, gathered, progress)
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
     final = final_batch(job, known.densities, round_, workers, progress, keep)
@@ -299,6 +302,21 @@ def _job(
         wanted = plans(known, foremost, rare)
         job = replace(job, weighted=tuple((name, plan.samples) for name, plan in wanted.items()))
     return job
+
+
+def _tell_leading(
+    study: Study,
+    lattices: Sequence[Lattice],
+    counted: Mapping[Stratum, Gathered],
+    progress: Progress,
+) -> None:
+    """The best setting by counted samples; without a number while candidates are searched."""
+    judged, settings = judge(study, lattices, counted), settings_of(lattices)
+    if (place := best_place(judged)) is None:
+        return
+    number = None if study.candidates.found else place + 1
+    samples = designs(study)[0].samples_drawn
+    tell_leading(progress, leading_at(judged, place, settings[place], samples, number))
 
 
 def _learnt(

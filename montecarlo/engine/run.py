@@ -211,8 +211,9 @@ class _Run:
     def outcome(self) -> Outcome:
         tries, fresh, kept = 0, None, dict[str, Setting]()
         while (trial := self._on_trial()) and tries < TRIES_MAX:
-            tries += 1
-            fresh = self._again(trial, tries)
+            if not self._stand_in(fresh, trial):
+                tries += 1
+                fresh = self._again(trial, tries)
             kept = self._keeping(fresh, trial)
             if kept.keys() == trial.keys():
                 break
@@ -240,6 +241,13 @@ class _Run:
             self.sizes,
             self.refused,
         )
+
+    def _stand_in(self, fresh: Batch | None, trial: Mapping[str, Setting]) -> bool:
+        """Whether an independent sample has those on trial: after a search it has all candidates,
+        as the best of close ones often miss the limit on it."""
+        if fresh is None or not self.study.candidates.found:
+            return False
+        return {*trial.values()} <= {*fresh.settings}
 
     def _keeping(self, fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
         """Those that keep to the policy on an independent sample too; the others are refused."""
@@ -271,7 +279,12 @@ class _Run:
         self._paired = () if ANY in self.waiting else tuple(trial.values())
         foremost = (first, *trial.values(), self._runner_up(trial, first), self.existing, self.also)
         self._foremost = tuple(dict.fromkeys(s for s in foremost if s is not None))
-        self._few = tuple(dict.fromkeys((*self._foremost, *neighbours(self.first.settings, first))))
+        others = (
+            self.first.settings
+            if self.study.candidates.found
+            else neighbours(self.first.settings, first)
+        )
+        self._few = tuple(dict.fromkeys((*self._foremost, *others)))
         if self.study.study.precision is not None:
             self.sizes = sizes_for(self.study, self.first, first)
         return self._drawn(round_)

@@ -21,12 +21,13 @@ from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.leading import Leading, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
 from montecarlo.engine.rare import Known
 from montecarlo.engine.sizes import designs, with_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import gather
-from montecarlo.estimates.choose import Judgement, beside, judge, open_ct_circuit
+from montecarlo.estimates.choose import Judgement, judge, open_ct_circuit, side_by_side
 from montecarlo.estimates.robust import worst_of
 from montecarlo.quantities import Index
 from montecarlo.study.axes import Grids, Setting
@@ -40,7 +41,7 @@ from montecarlo.study.candidates import (
     with_found,
 )
 from montecarlo.study.description import Study
-from montecarlo.study.ranges import about, at_first, combinations, is_fine
+from montecarlo.study.ranges import about, at_first, beside, combinations, is_fine
 
 PART, EARTH_PART = 4, 8  # of the study's samples and earth faults, one in so many
 ROUNDS_MAX = 8
@@ -173,23 +174,26 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
     RunStopped
     """
     whole = {one.scheme: one for one in grids_of(study)}
-    at = {scheme: at_first(one) for scheme, one in whole.items()}
+    left = {scheme: at_first(one) for scheme, one in whole.items()}
+    best: dict[str, Setting] = {}
     part = part_of(study)
     rounds: list[Round] = []
-    left = dict(at)
+    leading: dict[str, Leading] = {}
+    samples = designs(part)[0].samples_drawn
     for number in range(1, ROUNDS_MAX + 1):
         judged = _judged(part, [*left.values()], workers, tell, number)
-        for scheme in [*left]:
+        for scheme, grids in [*left.items()]:
             place = judged.best(scheme)
             rounds.append(_round(number, part, judged, place))
-            best = judged.settings[place]
-            fine = is_fine(whole[scheme], at[scheme], best)
-            at[scheme] = left[scheme] = about(whole[scheme], at[scheme], best)
-            if fine:
+            best[scheme] = judged.settings[place]
+            leading[scheme] = leading_at(judged.verdict, place, best[scheme], samples, None)
+            left[scheme] = about(whole[scheme], grids, best[scheme])
+            if is_fine(whole[scheme], grids, best[scheme]):
                 del left[scheme]
+        tell_leading(tell, min(leading.values(), key=lambda one: one.rank))
         if not left:
             break
-    found = tuple(_with_least_delay(one, whole[scheme]) for scheme, one in at.items())
+    found = [_beside(whole[scheme], setting) for scheme, setting in best.items()]
     return with_found(study, found), tuple(rounds)
 
 
@@ -263,8 +267,7 @@ def nearer(study: Study, judged: Judged) -> Study | None:
     for one in study.candidates.found:
         best = judged.settings[judged.best(one.scheme)]
         fine = fine and is_fine(whole[one.scheme], one, best)
-        closer = about(whole[one.scheme], one, best)
-        found.append(_with_least_delay(closer, whole[one.scheme]))
+        found.append(_beside(whole[one.scheme], best))
     return None if fine else with_found(study, found)
 
 
@@ -291,8 +294,10 @@ def part_of(study: Study) -> Study:
     return part.model_copy(update={"states": states})
 
 
-def _with_least_delay(found: Grids, whole: Grids) -> Grids:
-    """The shortest delay stands beside the others: what a delay buys is a question of its own."""
+def _beside(whole: Grids, best: Setting) -> Grids:
+    """The steps about a setting, and the shortest delay: what a delay buys is a question of its
+    own."""
+    found = beside(whole, best)
     least = whole.values["delay_s"][0]
     delays = tuple(sorted({least, *found.values["delay_s"]}))
     return Grids(found.scheme, {**found.values, "delay_s": delays})
@@ -306,9 +311,10 @@ def _judged(
     lattices = [lattice for one in grids for lattice in lattices_on(study, one)]
     settings = settings_of(lattices)
     stage = narrowing_stage(number)
+    batches = [*_batches(study, lattices)]
     sets = [study.alone, *(part_of(other) for _, other in study.assumption_sets)]
     verdicts = [
-        beside([_counted(one, some, workers, tell, stage) for some in _batches(study, lattices)])
+        side_by_side([_counted(one, some, workers, tell, stage) for some in batches])
         for one in sets
     ]
     return Judged(settings, worst_of(verdicts))

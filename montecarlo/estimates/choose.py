@@ -246,7 +246,7 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
     return Judgement(**{name: put(getattr(judged, name), getattr(other, name)) for name in names})
 
 
-def beside(judged: Sequence[Judgement]) -> Judgement:
+def side_by_side(judged: Sequence[Judgement]) -> Judgement:
     """One judgement of the candidates of several, in their order.
 
     Parameters

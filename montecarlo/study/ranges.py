@@ -15,6 +15,7 @@ MOST_WHOLE = 2000  # combinations of ranges that are judged without a search
 # Values of a range at the beginning, and about the best one afterwards
 FIRST = {"pick-up": 16, "circuit": 9, "bias": 4, "time": 6}
 AFTER = {"pick-up": 7, "circuit": 5, "bias": 3, "time": 4}
+STEPS = 2  # to each side of the best setting, on the whole batch
 PARTS = {axis.key: axis.part for axis in AXES}
 
 
@@ -123,6 +124,30 @@ def about(whole: Grids, judged: Grids, best: Setting) -> Grids:
             continue
         first, last = _window(every, there, own)
         values[key] = _evenly(every[first : last + 1], own, AFTER[PARTS[key]])
+    return Grids(whole.scheme, values)
+
+
+def beside(whole: Grids, best: Setting) -> Grids:
+    """The steps about a setting on every axis, for the whole batch.
+
+    Parameters
+    ----------
+    whole : Grids
+        As the study states them.
+    best : Setting
+
+    Returns
+    -------
+    Grids
+    """
+    values = {}
+    for key, every in whole.values.items():
+        own = getattr(best, key)
+        if own not in every:  # no second slope
+            values[key] = every[:1]
+            continue
+        at = every.index(own)
+        values[key] = tuple(every[max(at - STEPS, 0) : at + STEPS + 1])
     return Grids(whole.scheme, values)
 
 

@@ -13,7 +13,7 @@ from montecarlo.study.description import Study
 from studies.alternatives.figures import figures
 from studies.alternatives.frames import SideBySide, run_side_by_side, studies_of
 from studies.alternatives.text import alternatives_text
-from studies.protocol import Drawn, Findings, drawn
+from studies.protocol import Drawn, Findings, Part, drawn
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_first_choice
@@ -38,20 +38,23 @@ class StudyAlternatives:
         workers: Workers | int | None,
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
+        rough: bool = False,
     ) -> Findings:
         """Sample the study and each alternative, choose the best setting of each."""
         compared = run_side_by_side(
             study, workers=workers, progress=progress, keep_samples=keep_samples
         )
-        return findings(compared)
+        return findings(compared, rough=rough)
 
 
-def findings(compared: SideBySide) -> Findings:
+def findings(compared: SideBySide, *, rough: bool = False) -> Findings:
     """Tables, text and figure of a finished comparison.
 
     Parameters
     ----------
     compared : SideBySide
+    rough : bool
+        Without sources and cases in time.
 
     Returns
     -------
@@ -67,7 +70,7 @@ def findings(compared: SideBySide) -> Findings:
     if len(compared.closest):
         frames["closest"] = compared.closest
     drawable = compared.table["p_missed"].notna().any()
-    more = of_first_choice(compared.results)
+    more = Part() if rough else of_first_choice(compared.results)
     return Findings(
         with_unit({**frames, **more.frames}, compared.study),
         Drawn(lambda: drawn(figures(compared), more)),

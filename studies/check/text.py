@@ -11,13 +11,15 @@ from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
 from montecarlo.study.axes import AXES, CURRENTS, PICKUPS, Setting
-from montecarlo.study.candidates import candidate_lattices, existing_setting
+from montecarlo.study.candidates import candidate_lattices, existing_setting, grids_of, is_searched
 from montecarlo.study.checks import cautions
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.grids import Range, without_dust
+from montecarlo.study.ranges import combinations
 from studies.earthing.by_hand import options_by_hand
 from studies.nominal.backup import backup_by_hand
-from studies.nominal.desk import Desk
+from studies.nominal.desk import Desk, outermost
 from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
@@ -31,6 +33,8 @@ NO_INPUTS = (
     "waveforms",
     "document",
 )  # tables of a study that say what to do
+
+MOST_SHOWN = 12  # settings of a range; of a longer one its ends
 
 
 class Checked(NamedTuple):
@@ -75,9 +79,12 @@ def what_is_run(study: Study) -> str:
     lattices = candidate_lattices(study)
     count = sum(len(list(lattice.settings())) for lattice in lattices)
     circuits = len({lattice.circuit for lattice in lattices})
+    found = f"{counted(count, 'candidate')} on {counted(circuits, 'relay circuit')};"
+    if is_searched(study):
+        spanned = combinations(grids_of(study))
+        found = f"ranges of {counted(spanned, 'setting')}, searched; the first round judges {found}"
     return (
-        f"{counted(count, 'candidate')} on {counted(circuits, 'relay circuit')};"
-        f" {counted(general.samples, 'sample')} of each type on"
+        f"{found} {counted(general.samples, 'sample')} of each type on"
         f" {counted(general.installations, 'installation')}, seed"
         f" {general.seed}{''.join(_more_than_once(study))}. Machine"
         f" {machine.rated_power_va / 1e6:g} MVA, {machine.line_voltage_v / 1e3:g} kV,"
@@ -229,6 +236,8 @@ def _every_combination(study: Study) -> str:
 
 
 def _listed(grid: Sequence[float]) -> str:
+    if isinstance(grid, Range) and len(grid) > MOST_SHOWN:
+        return f"{grid[0]:g} to {grid[-1]:g} in steps of {without_dust(grid[1] - grid[0]):g}"
     return ", ".join(f"{value:g}" for value in grid)
 
 
@@ -243,11 +252,15 @@ def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     for name in CURRENTS:
         element = name.partition("_pickup")[0] if name in PICKUPS else "turning point"
         served = None if existing is None else getattr(existing, name)
-        grid = {*getattr(wanted, name), *([] if served is None else [served])}
-        for pickup in sorted(grid):
+        values = getattr(wanted, name)
+        ends: dict[float, str] = {}
+        if isinstance(values, Range) and len(values) > MOST_SHOWN:
+            values = outermost(values)
+            ends = {values[0]: ", lowest", values[-1]: ", highest"}
+        for pickup in sorted({*values, *([] if served is None else [served])}):
             secondary, *others = desk.bases(pickup)
             yield (
-                element + (", existing" if pickup == served else ""),
+                element + ends.get(pickup, "") + (", existing" if pickup == served else ""),
                 f"{secondary:g}",
                 *(f"{value:.4g}" for value in others),
             )

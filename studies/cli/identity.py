@@ -74,7 +74,8 @@ def told_other(before: Identity, identity: Identity) -> str:
     differ = [name for name in identity if before.get(name) != identity[name]]
     if "study" in differ:
         return (
-            "of another study (its file, --samples or --seed is not the same); go on with that one,"
+            "of another study (its file, --samples, --seed or --quick is not the same); go on with"
+            " that one,"
         )
     return (
         "with "

@@ -160,13 +160,15 @@ def _check(options: Namespace) -> None:
     study = read_study(options.file)
     from montecarlo.engine.sizes import check_sizes
     from studies.check.text import checked
+    from studies.cli.durations import durations
     from studies.report.blocks import Paragraph
     from studies.report.safety import CAUTION
     from studies.report.terminal import shown
 
     check_sizes(study)
     found = checked(study)
-    say(f"{shown(found.text)}\n\n{shown([Paragraph(CAUTION)])}")
+    last = [*map(Paragraph, durations(study)), Paragraph(CAUTION)]
+    say("\n\n".join((shown(found.text), *(shown([block]) for block in last))))
     if options.strict and found.cautions:
         raise StudyError(*(f"--strict: {caution}" for caution in found.cautions))
 
@@ -182,13 +184,17 @@ def _run(options: Namespace) -> None:
             "--workers: counts processes of this machine, and --cluster takes those of a cluster;"
             " leave one of the two out"
         )
+    if options.quick:
+        from studies.cli.rough import check_options
+
+        check_options(options)
     os.environ["MPLBACKEND"] = "agg"  # figures go to files, whatever the terminal has
     from studies.cli.running import Request, run_file
 
     run_file(
         Request(
             options.file,
-            options.out or Path(f"{options.file.stem}-results"),
+            options.out or Path(f"{options.file.stem}-{'quick' if options.quick else 'results'}"),
             samples,
             seed,
             workers,
@@ -197,6 +203,7 @@ def _run(options: Namespace) -> None:
             options.keep_samples,
             options.pdf,
             options.typed,
+            options.quick,
         )
     )
 

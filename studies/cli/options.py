@@ -98,6 +98,12 @@ COMMANDS: Mapping[str, Command] = {
             Option(
                 "--out", "DIR", "folder for the results (default: <name of FILE>-results, here)"
             ),
+            Option(
+                "--quick",
+                "",
+                "a first rough answer in seconds, from a part of the samples, in the folder"
+                " <name of FILE>-quick",
+            ),
             Option("--replace", "", "replace the results of an earlier run in that folder"),
             Option("--samples", "N", "sampled events of each type, instead of study.samples"),
             Option("--seed", "N", "root of the random numbers, instead of study.seed"),

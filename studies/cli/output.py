@@ -116,7 +116,7 @@ def _write_all(findings: Findings, folder: Path) -> None:
 
     for name, frame in findings.frames.items():
         write_table(frame, folder / f"{name}.csv")
-    if findings.frames:
+    if findings.frames and not findings.rough:
         told = Told(findings.provenance, CAUTION, findings.text)
         write_workbook(folder / WORKBOOK, findings.frames, told)
     for name, arrays in findings.arrays.items():

@@ -9,13 +9,16 @@ import time
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 
+from montecarlo.engine.leading import Leading
 from montecarlo.engine.stages import Stage
+from studies.cli.leading import leading_line
+from studies.report.letters import fitting
+from studies.report.numbers import duration
 
 OFTEN_S = 0.2  # between two drawings
 LEAST_SHARE, LEAST_S = 0.02, 2.0  # of the work, and of time, before a guess is worth telling
 LEAST_BAR = 8  # columns
 WIDEST = 100
-ROUND_S = ((90, 10, 1, "s"), (5400, 60, 60, "min"), (float("inf"), 1800, 3600, "h"))
 
 
 class Plan:
@@ -66,9 +69,7 @@ def time_left(share: float, elapsed_s: float) -> str:
     if share < LEAST_SHARE or elapsed_s < LEAST_S:
         return "time left not known yet"
     left_s = elapsed_s * (1 - share) / share
-    _, step, scale, unit = next(row for row in ROUND_S if left_s < row[0])
-    steps = max(round(left_s / step), 1)
-    return f"about {steps * step / scale:g} {unit} left"
+    return f"about {duration(left_s)} left"
 
 
 def line(plan: Plan, done: int, total: int, elapsed_s: float, width: int) -> str:
@@ -93,6 +94,7 @@ class Bar:
         self._plan, self._clock = Plan(stages), clock
         self._began = self._drawn_at = clock()
         self._shown = 0  # columns
+        self._leading = ""
         self._silent = not sys.stderr.isatty()
 
     def __call__(self, done: int, total: int, what: str) -> None:
@@ -115,6 +117,16 @@ class Bar:
         """A line of what is no stage."""
         self.close()
         self._write(f"{text} ...\n")
+
+    def leading(self, found: Leading) -> None:
+        """The setting that leads so far, in a line of its own; not the same line twice."""
+        width = shutil.get_terminal_size().columns - 1
+        text = fitting(leading_line(found, width), getattr(sys.stderr, "encoding", None))
+        if text == self._leading:
+            return
+        self.close()
+        self._leading = text
+        self._write(f"{text}\n")
 
     def close(self) -> None:
         """Take the line away."""

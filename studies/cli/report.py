@@ -16,6 +16,7 @@ from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.wiring import wiring_cautions
 from studies.check.text import correlations, given, input_tables, what_is_run
+from studies.cli.rough import TITLE as ROUGH
 from studies.connections.figure import pictures as connection_pictures
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk
@@ -72,8 +73,9 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
     """The whole report; the figures' SVG are read from `folder`."""
     filed, record = study.document, findings.provenance
     parts = _Parts(study, findings, list(_pictures(findings, folder)))
+    title = study.study.title
     return Page(
-        study.study.title,
+        f"{ROUGH}: {title}" if findings.rough else title,
         f"{study.study.kind.replace('_', ' ').capitalize()}: report",
         {
             "Document": filed.number,
@@ -85,7 +87,13 @@ def report_page(study: Study, findings: Findings, folder: Path, command: str) ->
             "Study digest": str(record.get("study_digest", ""))[:16],
             "Seed": str(study.study.seed),
         },
-        {"Prepared": filed.prepared_by, "Checked": filed.checked_by, "Approved": filed.approved_by},
+        {}
+        if findings.rough
+        else {
+            "Prepared": filed.prepared_by,
+            "Checked": filed.checked_by,
+            "Approved": filed.approved_by,
+        },
         _with_something(parts.later(command)),
         CAUTION,
         _with_something(parts.first()),
@@ -104,7 +112,7 @@ class _Parts:
         self.desk = Desk(study)
         self.choice = (
             None
-            if findings.result is None
+            if findings.result is None or findings.rough
             else ChoiceReport(findings.result, self.desk, findings.frames["peak_voltage"])
         )
         self.leading = leading(findings.figures)
@@ -130,6 +138,9 @@ class _Parts:
 
     def later(self, command: str) -> Iterator[Section]:
         """After the document block."""
+        if self.findings.rough:
+            yield from self._later_of_rough(command)
+            return
         study, findings, choice, desk = self.study, self.findings, self.choice, self.desk
         yield from choice.settings() if choice else []
         yield Section("Figures", [self._whole(picture) for picture in self.pictures])
@@ -145,6 +156,15 @@ class _Parts:
         yield Section("How it was computed", findings.appendix)
         yield Section("Method", [Fragment("method.html")])
         yield Section("Checks against published values", list(_published()))
+        yield Section("Provenance", _provenance(study, findings, command))
+
+    def _later_of_rough(self, command: str) -> Iterator[Section]:
+        """What a rough answer needs: no setting sheet, nothing to browse, no hand calculation."""
+        study, findings = self.study, self.findings
+        yield Section("Tables", list(_tables(findings)))
+        yield Section("Question", _question(study))
+        yield Section("Assumptions and cautions", list(_assumptions(study)))
+        yield Section("How it was computed", findings.appendix)
         yield Section("Provenance", _provenance(study, findings, command))
 
     def _whole(self, picture: Picture) -> Picture:

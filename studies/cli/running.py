@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from montecarlo.engine.quick import Rough, rough_run
 from montecarlo.engine.sizes import check_sizes
 from montecarlo.engine.stages import Stage
 from montecarlo.engine.workers import Workers
@@ -28,6 +29,7 @@ from studies.cli.identity import identity
 from studies.cli.output import StudyFile, write_findings
 from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
+from studies.cli.rough import TITLE, check_kind, marked, sampling_stages
 from studies.protocol import Findings
 from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
@@ -58,6 +60,8 @@ class Request:
     replace, keep_samples, pdf : bool
     command : str
         As it was typed.
+    quick : bool
+        A rough answer.
     """
 
     file: Path
@@ -70,6 +74,7 @@ class Request:
     keep_samples: bool
     pdf: bool
     command: str
+    quick: bool = False
 
 
 def run_file(request: Request) -> None:
@@ -87,18 +92,23 @@ def run_file(request: Request) -> None:
     """
     content = study_bytes(request.file)
     study = study_of(content, request.file, samples=request.samples, seed=request.seed)
+    rough: Rough | None = None
+    if request.quick:
+        check_kind(study)
+        study, rough = rough_run(study)
     inputs = inputs_of(content, request.file.parent)
     check_sizes(study)
     destination = prepare(request.out, replace=request.replace)
     if request.keep_samples:
         needs_pyarrow()
     kind = KINDS[study.study.kind]()
+    stages = kind.stages(study) if rough is None else sampling_stages(kind, study)
     wired = _warned(study)
     notes: list[str] = []
     with (
         tidy_when_ended(),
         _site(request.cluster) as site,
-        closing(Bar((*kind.stages(study), DRAWING))) as progress,
+        closing(Bar((*stages, DRAWING))) as progress,
         destination.opened(identity(study, keep_samples=request.keep_samples)) as sitting,
     ):
         if there := sitting.finished.there:
@@ -108,7 +118,15 @@ def run_file(request: Request) -> None:
             )
         crew = Workers(request.workers, site=site, finished=sitting.finished)
         with SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep:
-            findings = kind.run(study, workers=crew, progress=progress, keep_samples=keep)
+            findings = kind.run(
+                study,
+                workers=crew,
+                progress=progress,
+                keep_samples=keep,
+                rough=request.quick,
+            )
+        if rough is not None:
+            findings = marked(findings, rough)
         progress(0, 1, DRAWING.what)
         files = write_findings(
             findings,
@@ -151,9 +169,10 @@ def _told(
 ) -> list[str]:
     """What a finished run says; a line that somebody may copy is left whole."""
     cautions = [Caution(text) for text in wired]
+    title = study.study.title
     begin = listed((REPORT, *findings.begin))
     return [
-        shown([Heading(study.study.title)]),
+        shown([Heading(f"{TITLE}: {title}" if findings.rough else title)]),
         "",
         shown([*findings.text[:1], *cautions, *findings.text[1:]]),
         "",

@@ -52,6 +52,7 @@ class UncertaintyDrivers:
         workers: Workers | int | None,
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
+        rough: bool = False,
     ) -> Findings:
         """Choose a setting, then sample what its probabilities answer to."""
         found = find_drivers(study, workers=workers, progress=progress, keep_samples=keep_samples)

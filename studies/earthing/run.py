@@ -13,7 +13,7 @@ from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
 from studies.earthing.text import computed, earthing_text
-from studies.protocol import Drawn, Findings, drawn
+from studies.protocol import Drawn, Findings, Part, drawn
 from studies.report.blocks import items
 from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_best_choice
@@ -40,19 +40,22 @@ class EarthingOptions:
         workers: Workers | int | None,
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
+        rough: bool = False,
     ) -> Findings:
         """Sample every option, choose its best setting, then follow its earth faults to the
         trip."""
         options = run_options(study, workers=workers, progress=progress, keep_samples=keep_samples)
-        return findings(options)
+        return findings(options, rough=rough)
 
 
-def findings(options: Options) -> Findings:
+def findings(options: Options, *, rough: bool = False) -> Findings:
     """Tables, text and figures of a finished comparison.
 
     Parameters
     ----------
     options : Options
+    rough : bool
+        Without sources and cases in time.
 
     Returns
     -------
@@ -68,7 +71,7 @@ def findings(options: Options) -> Findings:
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
-    more = of_best_choice(options.results)
+    more = Part() if rough else of_best_choice(options.results)
     return Findings(
         {**frames, **more.frames},
         Drawn(lambda: drawn(figures(options), more)) if drawable else {},

@@ -346,6 +346,22 @@ FIGURES = {
 }
 
 
+# What a rough answer keeps of a run's tables: what its text and its figure say
+ROUGH_TABLES = (
+    "schemes",
+    "scheme_differences",
+    "alternatives",
+    "alternative_differences",
+    "earthing_options",
+    "earthing_differences",
+    "candidates",
+    "by_type",
+    "search",
+    "closest",
+    "unresolved",
+)
+
+
 def leading(names: Iterable[str]) -> list[str]:
     """Of a run's figures those that carry its recommendation."""
     drawn = {*names}

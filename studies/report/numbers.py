@@ -19,6 +19,8 @@ GAPS = (
 FEW = ("p_false", "false_per_year", "worst_p_false", "p_weighted", "p_widened")  # known roughly
 RATES = ("missed_per_year", "false_per_year", "nobody_per_year")  # told as sentences tell them
 GROUPED = 1e4  # from here on digits stand in groups of three
+# Below so many seconds: the step of rounding, how many seconds the unit has, the unit
+DURATIONS = ((90, 10, 1, "s"), (5400, 60, 60, "min"), (math.inf, 1800, 3600, "h"))
 RAREST_YEARS = 1e6  # what no model can tell apart from never
 
 
@@ -163,3 +165,9 @@ def cost_cell(row: Row) -> str:
         return "-"
     expected, low, high = (amount(row[f"cost_per_year{end}"]) for end in ENDS)
     return f"{expected} ({low}-{high})"
+
+
+def duration(seconds: float) -> str:
+    """An estimate of a time, as coarse as it is known: 40 s, 3 min, 2.5 h."""
+    _, step, scale, unit = next(row for row in DURATIONS if seconds < row[0])
+    return f"{max(round(seconds / step), 1) * step / scale:g} {unit}"

@@ -11,6 +11,7 @@ from typing import Any
 from montecarlo.quantities.files import read_bounded
 
 PROVENANCE = "provenance.json"
+ROUGH = "rough"  # in a record: what the answer of run --quick rests on
 SEAL = "sha256_of_the_rest"  # in a record, of all that it says beside
 LARGEST_RECORD = 10_000_000  # bytes of what a run writes of itself
 

@@ -12,7 +12,7 @@ from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.errors import StudyError
 from montecarlo.quantities.files import read_bounded
 from montecarlo.study.renamed import FILES
-from studies.report.record import PROVENANCE, is_as_sealed, read_record
+from studies.report.record import PROVENANCE, ROUGH, is_as_sealed, read_record
 
 AGAIN = "run the study again"
 
@@ -53,9 +53,13 @@ def read_results(folder: Path, *needed: str) -> Results:
     Raises
     ------
     StudyError
-        Where there is no record of this program, or it was changed.
+        Where there is no record of this program, it was changed, or the answer is rough.
     """
     record = read_record(folder / PROVENANCE)
+    if record.get(ROUGH):
+        raise StudyError(
+            f"{folder}: holds a rough answer (run --quick); make the whole run and name its folder"
+        )
     study_file, sums = record.get("study_file"), record.get("sha256")
     named = isinstance(study_file, str) and Path(study_file).name == study_file
     there = isinstance(sums, dict) and all(

@@ -34,15 +34,16 @@ class SchemeComparison:
         workers: Workers | int | None,
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
+        rough: bool = False,
     ) -> Findings:
         """Sample all schemes together and choose the best setting of each."""
         result = run_study(
             study, workers=workers, progress=progress, by_scheme=True, keep_samples=keep_samples
         )
-        return findings(result, progress)
+        return findings(result, progress, rough=rough)
 
 
-def findings(result: Result, progress: Progress = silent) -> Findings:
+def findings(result: Result, progress: Progress = silent, *, rough: bool = False) -> Findings:
     """The schemes side by side, and what a setting sweep finds of the same run."""
     schemes, caught = scheme_rows(result), caught_rows(result.outcome)
     differences = difference_rows(result.outcome)
@@ -50,7 +51,11 @@ def findings(result: Result, progress: Progress = silent) -> Findings:
     def said(result: Result, *more: Block) -> list[Block]:
         return scheme_text(result, schemes, differences, caught, *more)
 
-    swept = setting_sweep.findings(result, progress, said)
+    swept = (
+        setting_sweep.rough_findings(result, said)
+        if rough
+        else setting_sweep.findings(result, progress, said)
+    )
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     first = "schemes.svg" if schemes["has_best"].any() else swept.begin[1]
     return replace(

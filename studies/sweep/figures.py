@@ -39,9 +39,7 @@ ROLES: dict[str, tuple[str, Any, str]] = {  # colour, dashes, mark
 def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Figure]:
     """By name, those that have something to show."""
     limit, words = limit_line(result.study)
-    drawn: dict[str, Figure] = {}
-    drawn["tradeoff"], ax = blank()
-    tradeoff(result.candidates, ax, limit=limit, limit_text=words)
+    drawn = tradeoff_figure(result)
     curves = _curves(result)
     if curves and len(result.protected_winding):
         drawn["protected_winding"], ax = blank(90)
@@ -69,6 +67,14 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
         excitation_curve(ct, ax)
         ax.set_title(end)
     return drawn
+
+
+def tradeoff_figure(result: Result) -> dict[str, Figure]:
+    """That of both probabilities of every candidate, by its name."""
+    figure, ax = blank()
+    limit, words = limit_line(result.study)
+    tradeoff(result.candidates, ax, limit=limit, limit_text=words)
+    return {"tradeoff": figure}
 
 
 def _curves(result: Result) -> list[Curve]:

@@ -41,10 +41,11 @@ def front(
         ax=ax,
     )
     for scheme, group in drawn.groupby("scheme", sort=False):
-        colour = styles[scheme].colour
+        style = styles[str(scheme)]
         low, high = (100 * group[f"p_missed_{end}"] for end in ("low", "high"))
-        band(ax, group["x"], low, high, colour)
-        ax.plot([], [], color=colour, marker="o", label=scheme_name(str(scheme)))
+        band(ax, group["x"], low, high, style.colour)
+        drawing = {"color": style.colour, "linestyle": style.dashes, "marker": style.mark}
+        ax.plot([], [], **drawing, label=scheme_name(str(scheme)))
     ax.set_xscale("log")
     if limit is not None:
         low, high = ax.get_xlim()

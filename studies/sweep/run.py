@@ -25,7 +25,7 @@ from studies.protocol import Drawn, Findings, drawn
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import computed, with_sentences
-from studies.sweep.figures import figures
+from studies.sweep.figures import figures, tradeoff_figure
 from studies.sweep.frames import tables
 from studies.sweep.sources import sources
 from studies.sweep.text import result_text
@@ -59,12 +59,37 @@ class SettingSweep:
         workers: Workers | int | None,
         progress: Progress = silent,
         keep_samples: KeepRows | None = None,
+        rough: bool = False,
     ) -> Findings:
         """Sample every candidate, choose one, and ask how far inputs may be off."""
         crew = workers_of(workers)
         result = run_study(study, workers=crew, progress=progress, keep_samples=keep_samples)
+        if rough:
+            return rough_findings(result)
         margins = radius_of(result.outcome, crew, progress)
         return findings(Result(result.outcome, margins), progress)
+
+
+def rough_findings(result: Result, said: Said = result_text) -> Findings:
+    """What a recommendation needs and no more.
+
+    Parameters
+    ----------
+    result : Result
+    said : callable
+        As for `findings`.
+    """
+    tables = {name: getattr(result, name) for name in ("candidates", "by_type", "unresolved")}
+    more = {name: getattr(result, name) for name in ("search", "closest")}
+    tables |= {name: table for name, table in more.items() if len(table)}
+    return Findings(
+        with_unit(tables, result.study),
+        Drawn(lambda: tradeoff_figure(result)),
+        provenance=with_sentences(result),
+        text=tuple(said(result)),
+        appendix=tuple(items(computed(result))),
+        result=result,
+    )
 
 
 def findings(result: Result, progress: Progress = silent, said: Said = result_text) -> Findings:

@@ -11,7 +11,7 @@ from montecarlo import run_study
 from montecarlo.engine.run import Outcome, run
 from montecarlo.frames.result import Result
 from montecarlo.study.description import Study
-from tests.made.studies import FEW_TYPES, study_with
+from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
 RANGES = {
     "candidates.phase_pickup_a": {"from": 0.1, "to": 0.5, "step": 0.05},
@@ -39,9 +39,26 @@ def small(**changes: Any) -> Study:
     return study_with(SMALL | RANGES | changes)
 
 
+ONE_CIRCUIT = SMALL | {
+    "study.samples": 256,
+    "study.earth_fault_samples": 64,
+    "study.installations": 16,
+    "scheme.kind": "per_phase",
+    "candidates.phase_pickup_a": {"from": 0.05, "to": 2, "step": 0.005},
+    "candidates.earth_pickup_a": REMOVE,
+    "candidates.stabilising_resistance_ohm": [0],
+    "candidates.delay_s": {"from": 0, "to": 0.25, "step": 0.05},
+}
+
+
 @pytest.fixture(scope="module")
 def found() -> Outcome:
     return run(small(), workers=1)
+
+
+@pytest.fixture(scope="module")
+def on_one_circuit() -> Outcome:
+    return run(study_with(ONE_CIRCUIT), workers=1)
 
 
 @pytest.mark.slow
@@ -59,6 +76,7 @@ def test_the_best_found_is_the_best_of_all(found: Outcome) -> None:
         assert judged.bound[here] == every.bound[there]
 
 
+@pytest.mark.slow
 def test_every_step_beside_the_chosen_one_was_judged(found: Outcome) -> None:
     chosen = found.chosen
     assert chosen is not None
@@ -71,21 +89,23 @@ def test_every_step_beside_the_chosen_one_was_judged(found: Outcome) -> None:
             assert min(abs(value - other) for other in judged) < 1e-9
 
 
-def test_rounds_and_front_are_told(found: Outcome) -> None:
-    result = Result(found)
-    assert [*result.search["round"].unique()] == [*range(1, found.rounds[-1].number + 1)]
+def test_rounds_and_front_are_told(on_one_circuit: Outcome) -> None:
+    result = Result(on_one_circuit)
+    last = on_one_circuit.rounds[-1].number
+    assert [*result.search["round"].unique()] == [*range(1, last + 1)]
     front = result.front.sort_values("p_false_limit")
     assert (front["p_false_bound"] <= front["p_false_limit"]).all()
     assert (front["p_missed"].diff().dropna() <= 0).all()  # a looser limit never misses more
 
 
-def test_a_search_does_not_depend_on_the_workers(found: Outcome) -> None:
-    again = run(small(), workers=2)
-    assert again.rounds == found.rounds
-    assert again.chosen == found.chosen
-    assert (again.first.verdict.bound == found.first.verdict.bound).all()
+def test_a_search_does_not_depend_on_the_workers(on_one_circuit: Outcome) -> None:
+    again = run(study_with(ONE_CIRCUIT), workers=2)
+    assert again.rounds == on_one_circuit.rounds
+    assert again.chosen == on_one_circuit.chosen
+    assert (again.first.verdict.bound == on_one_circuit.first.verdict.bound).all()
 
 
+@pytest.mark.slow
 def test_schemes_are_searched_each() -> None:
     kinds = {"scheme.kind": ["two_phase_one_earth", "per_phase"]}
     study = small(**kinds, **{"study.kind": "scheme_comparison"})

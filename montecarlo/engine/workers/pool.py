@@ -7,6 +7,7 @@ one bad chunk costs no other)."""
 from __future__ import annotations
 
 import os
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any, Protocol, TypeVar
 
@@ -166,6 +167,8 @@ class Workers:
                     there.add(answer.index)
                 if kept is None or answer.index == index:
                     early[answer.index] = answer.value
+            if index == len(tasks) - 1:
+                deque(answers, maxlen=0)  # to its end: what is left half way ends its processes
             if kept is None:
                 yield early.pop(index)
             else:

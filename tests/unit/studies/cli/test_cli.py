@@ -63,7 +63,9 @@ class Quick:
     def stages(self, study: Any) -> tuple[()]:
         return ()
 
-    def run(self, study: Any, *, workers: Any, progress: Any, keep_samples: Any) -> Findings:
+    def run(
+        self, study: Any, *, workers: Any, progress: Any, keep_samples: Any, rough: bool
+    ) -> Findings:
         self.act(progress)
         return Findings(
             {},

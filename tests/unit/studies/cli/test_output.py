@@ -674,9 +674,9 @@ def test_the_same_run_finds_its_chunks_and_takes_them_away_at_the_end(tmp_path: 
         (
             {"study": "5678"},
             (
-                "holds an unfinished run of another study (its file, --samples or --seed is not the"
-                " same); go on with that one, add --replace to throw it away, or name another"
-                " folder with --out"
+                "holds an unfinished run of another study (its file, --samples, --seed or --quick"
+                " is not the same); go on with that one, add --replace to throw it away, or name"
+                " another folder with --out"
             ),
         ),
         ({"numpy": "2.1"}, "holds an unfinished run with numpy 2.0 where it is 2.1 now; go on"),

@@ -74,6 +74,21 @@ def test_results_have_the_order_of_the_tasks(count: int, kept: bool, tmp_path: P
     assert same(workers.mapped(solved, tasks(count)), tasks(count))
 
 
+def test_answers_are_taken_to_their_end_so_that_processes_stay_for_the_next_step() -> None:
+    class Watched(Reversed):
+        ended = 0
+
+        def answers(self, tickets: Iterable[Ticket]) -> Iterator[Reply]:
+            yield from super().answers(tickets)
+            self.ended += 1  # not reached where a generator is left half way
+
+    place = Watched()
+    workers = Workers(2, site=place)
+    for step in (1, 2):
+        assert same(workers.mapped(solved, tasks(6)), tasks(6))
+        assert place.ended == step
+
+
 def test_a_round_that_breaks_costs_only_what_was_on_its_way() -> None:
     place = Reversed({5: 1})
     assert same(Workers(2, site=place).mapped(solved, tasks(12)), tasks(12))

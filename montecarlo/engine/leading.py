@@ -1,0 +1,123 @@
+"""The setting that leads while a run is under way. It is handed to a progress that asks for it;
+nothing that is estimated depends on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+import numpy as np
+
+from montecarlo.engine.progress import Progress
+from montecarlo.estimates.choose import Judgement
+from montecarlo.study.axes import Setting
+
+
+@dataclass(frozen=True)
+class Leading:
+    """The best setting so far, by counted samples alone.
+
+    Attributes
+    ----------
+    samples : int
+        Of each counted type.
+    number : int or None
+        Of the candidate; None while candidates are still searched.
+    setting : Setting
+    p_missed : float
+        (-).
+    bound : float
+        One-sided upper limit of p_false (-).
+    allowed : bool
+        Whether the policy allows it; else it is the closest to the policy's limit.
+    aim : float
+        What the policy wants small of an allowed one; of another its bound over the limit.
+    """
+
+    samples: int
+    number: int | None
+    setting: Setting
+    p_missed: float
+    bound: float
+    allowed: bool
+    aim: float
+
+    @property
+    def rank(self) -> tuple[bool, float]:
+        """The least one leads."""
+        return not self.allowed, self.aim
+
+
+@runtime_checkable
+class Listener(Protocol):
+    """A progress that takes leading settings too."""
+
+    def leading(self, found: Leading) -> None:
+        """Called in the process that runs the study, between two stages."""
+        ...
+
+
+def best_place(judged: Judgement) -> int | None:
+    """The candidate that leads.
+
+    Parameters
+    ----------
+    judged : Judgement
+
+    Returns
+    -------
+    int or None
+        As the policy orders them; where it allows none, the closest to its limit; None where none
+        can be used.
+    """
+    if order := judged.order():
+        return order[0]
+    used = np.where(judged.usable, judged.limit_used, np.inf)
+    place = int(np.lexsort((judged.missed.total, used))[0])
+    return place if judged.usable[place] else None
+
+
+def leading_at(
+    judged: Judgement, place: int, setting: Setting, samples: int, number: int | None
+) -> Leading:
+    """What is told of one candidate.
+
+    Parameters
+    ----------
+    judged : Judgement
+    place : int
+        Of the candidate in it.
+    setting : Setting
+    samples : int
+        Of each counted type.
+    number : int or None
+
+    Returns
+    -------
+    Leading
+    """
+    allowed = bool(judged.allowed[place] and judged.usable[place])
+    aim = judged.aim if allowed else judged.limit_used
+    return Leading(
+        samples,
+        number,
+        setting,
+        float(judged.missed.total[place]),
+        float(judged.bound[place]),
+        allowed,
+        float(aim[place]),
+    )
+
+
+def tell_leading(progress: Progress, found: Leading) -> None:
+    """Hand it over; nothing where nobody listens.
+
+    Parameters
+    ----------
+    progress : callable
+        One with a method `leading` takes it.
+    found : Leading
+    """
+    listener: object = progress
+    if isinstance(listener, Listener):
+        listener.leading(found)

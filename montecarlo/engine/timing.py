@@ -1,0 +1,91 @@
+"""How long a solution of a relay circuit takes on this machine, by one chunk of every stratum."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import NoReturn
+
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.counted import Counted, compile_solvers
+from montecarlo.engine.job import Job
+from montecarlo.engine.progress import RARE
+from montecarlo.engine.sizes import designs
+from montecarlo.engine.stages import Stage
+from montecarlo.errors import StudyError
+from montecarlo.sampling.stratum import Side, Stratum
+from montecarlo.secondary.compiled import when_compiling
+from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.description import Study
+from montecarlo.study.strata import strata
+
+CIRCUITS_MAX = 12  # that are timed
+
+
+class _NotKept(Exception):
+    """The solvers are not compiled yet."""
+
+
+@dataclass(frozen=True)
+class Pace:
+    """Time of one solution in one process, on average over counted strata and of external events
+    alone, which are solved in time. [s]"""
+
+    counted: float
+    events: float
+
+    def seconds(self, stages: Iterable[Stage]) -> float:
+        """All stages in one process. [s]
+
+        Parameters
+        ----------
+        stages : iterable of Stage
+
+        Returns
+        -------
+        float
+        """
+        return sum(
+            stage.work * (self.events if RARE in stage.what else self.counted) for stage in stages
+        )
+
+
+def pace_of(study: Study) -> Pace | None:
+    """The time of one solution, in one process.
+
+    Parameters
+    ----------
+    study : Study
+        Its first chunk of each stratum is solved; small, best as a rough run draws it.
+
+    Returns
+    -------
+    Pace or None
+        In the unit of work of `stages.Stage`; None before the first run, when the solvers are not
+        compiled yet, and where a chunk cannot be solved.
+    """
+    job = Job(study.alone, tuple(candidate_lattices(study)[:CIRCUITS_MAX]), *designs(study))
+    spent, solved = dict[Stratum, float](), dict[Stratum, float]()
+    try:
+        with when_compiling(_stop):
+            compile_solvers(job.study, job.lattices)
+            for name in strata(job.study):
+                chunk, began = job.design_of(name).chunks(name)[0], time.perf_counter()
+                run_chunk(job, chunk)
+                share = job.design_of(name).samples_drawn / job.design_of(name).samples_in(chunk)
+                spent[name] = share * (time.perf_counter() - began)
+                solutions = Counted(job, (chunk,), keep=False).solutions
+                solved[name] = share * solutions * len(job.lattices)
+    except (_NotKept, StudyError):
+        return None
+    external = [name for name in spent if name.side == Side.EXTERNAL]
+    in_time = sum(spent[name] for name in external)
+    return Pace(
+        sum(spent.values()) / sum(solved.values()),
+        in_time / max(sum(solved[name] for name in external), 1.0),
+    )
+
+
+def _stop() -> NoReturn:
+    raise _NotKept
