@@ -211,7 +211,7 @@ class _Run:
     def outcome(self) -> Outcome:
         tries, fresh, kept = 0, None, dict[str, Setting]()
         while (trial := self._on_trial()) and tries < TRIES_MAX:
-            if not self._stand_in(fresh, trial):
+            if fresh is None or not self._stand_in(fresh, trial):
                 tries += 1
                 fresh = self._again(trial, tries)
             kept = self._keeping(fresh, trial)
@@ -242,12 +242,11 @@ class _Run:
             self.refused,
         )
 
-    def _stand_in(self, fresh: Batch | None, trial: Mapping[str, Setting]) -> bool:
+    def _stand_in(self, fresh: Batch, trial: Mapping[str, Setting]) -> bool:
         """Whether an independent sample has those on trial: after a search it has all candidates,
         as the best of close ones often miss the limit on it."""
-        if fresh is None or not self.study.candidates.found:
-            return False
-        return {*trial.values()} <= {*fresh.settings}
+        searched = bool(self.study.candidates.found)
+        return searched and {*trial.values()} <= {*fresh.settings}
 
     def _keeping(self, fresh: Batch, trial: Mapping[str, Setting]) -> dict[str, Setting]:
         """Those that keep to the policy on an independent sample too; the others are refused."""
