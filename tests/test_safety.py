@@ -102,13 +102,16 @@ def filled(sheet: Path, path: Path) -> Path:
 def workbook(path: Path) -> str:
     from openpyxl import load_workbook
 
-    return " | ".join(
+    book = load_workbook(path, read_only=True)
+    found = [
         str(cell)
-        for sheet in load_workbook(path, read_only=True).worksheets
+        for sheet in book.worksheets
         for row in sheet.iter_rows(values_only=True)
         for cell in row
         if cell is not None
-    )
+    ]
+    book.close()
+    return " | ".join(found)
 
 
 # --- the words ----------------------------------------------------------------

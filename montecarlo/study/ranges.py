@@ -15,7 +15,9 @@ MOST_WHOLE = 2000  # combinations of ranges that are judged without a search
 # Values of a range at the beginning, and about the best one afterwards
 FIRST = {"pick-up": 16, "circuit": 9, "bias": 4, "time": 6}
 AFTER = {"pick-up": 7, "circuit": 5, "bias": 3, "time": 4}
-STEPS = 2  # to each side of the best setting, on the whole batch
+# Steps from the best setting on the whole batch: beside it, and so far that one keeps to the limit
+# with a margin
+AWAY = {"pick-up": (1, 2, 4), "circuit": (1, 3, 8), "bias": (1,), "time": (1, 2, 4)}
 PARTS = {axis.key: axis.part for axis in AXES}
 
 
@@ -128,7 +130,7 @@ def about(whole: Grids, judged: Grids, best: Setting) -> Grids:
 
 
 def beside(whole: Grids, best: Setting) -> Grids:
-    """The steps about a setting on every axis, for the whole batch.
+    """Settings about one on every axis, for the whole batch: its neighbours and some farther away.
 
     Parameters
     ----------
@@ -147,7 +149,9 @@ def beside(whole: Grids, best: Setting) -> Grids:
             values[key] = every[:1]
             continue
         at = every.index(own)
-        values[key] = tuple(every[max(at - STEPS, 0) : at + STEPS + 1])
+        away = AWAY[PARTS[key]]
+        places = {at, *(at - steps for steps in away), *(at + steps for steps in away)}
+        values[key] = tuple(every[place] for place in sorted(places) if 0 <= place < len(every))
     return Grids(whole.scheme, values)
 
 

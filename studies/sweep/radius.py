@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 MOST_NAMED, MOST_DRAWN = 2, 12
 DIGITS = 3
 LASTS = ".clearing_time_s"
-DIRECTIONS = {"below": pale(FALSE), "above": FALSE}  # centre lower, centre higher
+DIRECTIONS = ("below", "above")  # centre lower, centre higher
 LETTERS = 56  # of a line of the title
 NAME = 34  # letters of a line of an input's name
 ROW_MM, LINE_MM, FRAME_MM = 9.0, 4.2, 32.0
@@ -154,7 +154,7 @@ def radius_bars(frame: pd.DataFrame) -> Figure:
         y="row",
         hue="direction",
         hue_order=[*DIRECTIONS],
-        palette=DIRECTIONS,
+        palette=dict(zip(DIRECTIONS, (pale(FALSE), FALSE), strict=True)),
         dodge=False,
         saturation=1.0,
         errorbar=None,

@@ -248,8 +248,8 @@ def test_one_candidate_is_chosen_and_has_no_neighbour() -> None:
 
 def test_a_hundred_thousand_candidates_are_the_most() -> None:
     grid = {
-        "candidates.earth_pickup_a": {"from": 0.001, "to": 1.0, "step": 0.001},
-        "candidates.phase_pickup_a": {"from": 0.01, "to": 1.0, "step": 0.01},
+        "candidates.earth_pickup_a": [k / 1000 for k in range(1, 1001)],
+        "candidates.phase_pickup_a": [k / 100 for k in range(1, 101)],
     }
     assert faults_of(TINY | grid | {"candidates.stabilising_resistance_ohm": [0, 300]}) == (
         (
