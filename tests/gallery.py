@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[1]
 PICTURES = {  # of each study, the figure that configs/README.md shows
     "hydro_11kv": "unprotected_winding",
-    "ranges_11kv": "front",
+    "ranges_11kv": "radius",
     "unit_13_8kv": "tradeoff",
     "transformer_earthed_13_8kv": "excitation_neutral_conductor",
     "bus_machines_6_6kv": "protected_winding",

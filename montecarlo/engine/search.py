@@ -29,7 +29,6 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import gather
 from montecarlo.estimates.choose import Judgement, judge, open_ct_circuit, side_by_side
 from montecarlo.estimates.robust import worst_of
-from montecarlo.quantities import Index
 from montecarlo.study.axes import Grids, Setting
 from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import (
@@ -360,13 +359,26 @@ def _round(number: int, study: Study, judged: Judged, place: int) -> Round:
         float(verdict.false.total[place]),
         float(verdict.bound[place]),
         bool(verdict.allowed[place] and verdict.usable[place]),
-        tuple(_front(judged, np.array(own), samples)),
+        tuple(front_of(judged, best.scheme, samples)),
     )
 
 
-def _front(judged: Judged, own: Index, samples: int) -> Iterator[FrontPoint]:
-    """At each limit the one that misses least of the places `own`; none where none keeps to it."""
+def front_of(judged: Judged, scheme: str, samples: int) -> Iterator[FrontPoint]:
+    """At each of `LIMITS` the setting of a scheme that misses least; none where none keeps to it.
+
+    Parameters
+    ----------
+    judged : Judged
+    scheme : str
+    samples : int
+        Of each counted type.
+
+    Yields
+    ------
+    FrontPoint
+    """
     verdict = judged.verdict
+    own = np.flatnonzero([setting.scheme == scheme for setting in judged.settings])
     for limit in LIMITS:
         keeping = own[verdict.usable[own] & (verdict.bound[own] <= limit)]
         if not keeping.size:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.search import FrontPoint
+from montecarlo.engine.search import FrontPoint, Judged, front_of
+from montecarlo.engine.sizes import designs
 from montecarlo.frames.candidates import setting_columns
 
 if TYPE_CHECKING:
@@ -46,7 +47,7 @@ def search(outcome: Outcome) -> pd.DataFrame:
 
 def front(outcome: Outcome) -> pd.DataFrame:
     """At each limit of p_false the setting of each scheme that misses least, of all that the search
-    judged.
+    and the whole selection sample judged.
 
     Parameters
     ----------
@@ -60,8 +61,12 @@ def front(outcome: Outcome) -> pd.DataFrame:
     """
     import pandas as pd
 
+    found = [point for one in outcome.rounds for point in one.front]
+    whole = Judged(outcome.first.settings, outcome.first.verdict)
+    for scheme in dict.fromkeys(one.scheme for one in outcome.rounds):
+        found += front_of(whole, scheme, designs(outcome.study)[0].samples_drawn)
     best: dict[tuple[str, float], FrontPoint] = {}
-    for point in (point for one in outcome.rounds for point in one.front):
+    for point in found:
         key = point.setting.scheme, point.limit
         if key not in best or point.p_missed < best[key].p_missed:
             best[key] = point

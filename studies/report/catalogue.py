@@ -223,6 +223,7 @@ LEADING = (
     "alternatives",
     "tradeoff",
     "protected_winding",
+    "radius",
     "false_trip_sources",
     "missed_fault_places",
     "exceedance",

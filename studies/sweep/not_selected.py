@@ -216,10 +216,12 @@ def hinge_text(result: Result) -> str:
         ends = ("cost_per_year", "cost_per_year_low", "cost_per_year_high")
         limits = zip(ends, (hinge.aim, hinge.low, hinge.high), strict=True)
         aim = cost_with_limits(dict(limits), cost.unit)
+    why = because(hinge)
+    name = samples_name(hinge.batch)
+    source = "" if name in why else f" ({name})"
     return (
         f"Next {which} setting: no. {hinge.candidate}, {scheme_name(row['scheme'])},"
-        f" {setting_text(row)}: {aim}. It was rejected because {because(hinge)}"
-        f" ({samples_name(hinge.batch)})."
+        f" {setting_text(row)}: {aim}. It was rejected because {why}{source}."
     )
 
 
