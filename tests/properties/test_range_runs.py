@@ -15,8 +15,8 @@ from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
 RANGES = {
     "candidates.phase_pickup_a": {"from": 0.1, "to": 0.5, "step": 0.05},
-    "candidates.earth_pickup_a": {"from": 0.01, "to": 0.19, "step": 0.01},
-    "candidates.stabilising_resistance_ohm": {"from": 0, "to": 600, "step": 50},
+    "candidates.earth_pickup_a": {"from": 0.01, "to": 0.19, "step": 0.005},
+    "candidates.stabilising_resistance_ohm": {"from": 0, "to": 300, "step": 50},
     "candidates.delay_s": [0],
 }
 SMALL: dict[str, Any] = FEW_TYPES | {
@@ -107,9 +107,12 @@ def test_a_search_does_not_depend_on_the_workers(on_one_circuit: Outcome) -> Non
 
 @pytest.mark.slow
 def test_schemes_are_searched_each() -> None:
-    kinds = {"scheme.kind": ["two_phase_one_earth", "per_phase"]}
-    study = small(**kinds, **{"study.kind": "scheme_comparison"})
-    outcome = run(study, workers=1, by_scheme=True)
+    changes = ONE_CIRCUIT | {
+        "study.kind": "scheme_comparison",
+        "scheme.kind": ["two_phase_one_earth", "per_phase"],
+        "candidates.earth_pickup_a": [0.1],
+    }
+    outcome = run(study_with(changes), workers=1, by_scheme=True)
     assert {one.scheme for one in outcome.rounds} == {"two_phase_one_earth", "per_phase"}
     assert set(outcome.best) == {"two_phase_one_earth", "per_phase"}
 
