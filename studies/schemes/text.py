@@ -290,8 +290,8 @@ def _with_backup(standing: pd.DataFrame, differences: pd.DataFrame) -> Iterator[
     same, _, _ = _apart(_against(best, differences, "p_nobody"))
     yield (
         "Internal faults that neither the scheme nor the neutral back-up clears:"
-        f" {with_limits(best, 'p_nobody', 3)} with {scheme_name(best['scheme'])},"
-        f" {with_limits(worst, 'p_nobody', 3)} with {scheme_name(worst['scheme'])}."
+        f" {with_limits(best, 'p_nobody', 3)} with {scheme_name(best['scheme'])}."
+        f" The most are {with_limits(worst, 'p_nobody', 3)} with {scheme_name(worst['scheme'])}."
     )
     if same:
         yield f"{capital(SAME)} from the first: {listed(same)}."

@@ -13,6 +13,8 @@ from studies.report.words import AXIS_WORDS, axis_unit
 
 BEYOND = "No setting beyond an end was judged: extend the grid there."
 
+SOME_ENDS = 2  # that one sentence can name
+
 
 def doubts_text(doubts: Sequence[Doubt], number: int) -> list[Block]:
     """A sentence or two each, of candidate `number`."""
@@ -63,6 +65,8 @@ def _block(
         return Caution(f"{of}{_event(first, number)}")
     ends = [_end(doubt) for doubt in doubts if isinstance(doubt, End)]
     head = f"{of}no. {number}" if of else f"No. {number}"
+    if len(ends) > SOME_ENDS:
+        return Paragraph(f"{head} stands at ends of the grid. They are {listed(ends)}.")
     return Paragraph(f"{head} stands at an end of the grid: {', '.join(ends)}.")
 
 

@@ -85,7 +85,7 @@ def _counted(search: Search) -> Iterator[str]:
     held = listed(f"{NAMES[kind]} ({found[kind]})" for kind in KINDS)
     yield (
         f"Waveforms of the chosen setting for secondary injection: {FOLDER}/ (COMTRADE), index"
-        f" {FOLDER}.csv. They show {held}, out of the first samples of each type, at most"
+        f" {FOLDER}.csv. They show {held}. These are among the first samples of each type, at most"
         f" {max(search.searched.values()):,}."
     )
     if any(case.weight is not None for case in search.cases):

@@ -85,8 +85,8 @@ def test_what_the_best_misses_and_another_catches_is_told_only_where_it_is_above
 def test_with_a_back_up_it_is_said_what_nothing_clears() -> None:
     assert (
         "Internal faults that neither the scheme nor the neutral back-up clears: 5 % (4.8 to 5.2 %)"
-        " with two phase elements and an earth element, 16 % (15.8 to 16.2 %) with restricted earth"
-        " fault. No significant difference from the first: one element per"
+        " with two phase elements and an earth element. The most are 16 % (15.8 to 16.2 %) with"
+        " restricted earth fault. No significant difference from the first: one element per"
         " phase, one biased element per phase and second cores." in said(backup=True)
     )
     assert "back-up" not in said()
