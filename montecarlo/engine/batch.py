@@ -15,15 +15,16 @@ from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, of_part
-from montecarlo.engine.leading import best_place, leading_at, tell_leading
+from montecarlo.engine.leading import best_place, leading_at, listens, tell_leading
 from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.rare import Final, Known, final_batch, final_samples, find_densities
 from montecarlo.engine.sizes import Sizes, designs, with_sizes
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
-from montecarlo.estimates.choose import Judgement, judge, open_ct_circuit
+from montecarlo.estimates.choose import Judgement, gather_all, judge
 from montecarlo.estimates.rare import Sums
+from montecarlo.estimates.refusals import may_be_chosen
 from montecarlo.estimates.robust import worst_of
 from montecarlo.estimates.tally import LatticeTally, Tally
 from montecarlo.estimates.weighted import compare
@@ -120,8 +121,7 @@ class Batch:
         -------
         bool
         """
-        at, verdict = self.settings.index(setting), self.verdict
-        return bool(verdict.allowed[at] and verdict.usable[at])
+        return may_be_chosen(self.verdict, self.settings.index(setting))
 
     @cached_property
     def settings(self) -> list[Setting]:
@@ -245,8 +245,7 @@ def run_batch(  # noqa: PLR0913
     settings = settings_of(lattices)
     job = _job(study, lattices, round_, known, paired, foremost)
     tallies, unresolved = count_all(job, round_, workers, progress, keep)
-    gathered = {name: gather(name, blocks) for name, blocks in tallies.items()}
-    gathered |= open_ct_circuit(study, lattices, gathered)
+    gathered = gather_all(study, lattices, tallies)
     if not round_:  # before weighted samples, which take longer
         _tell_leading(study, lattices, gathered, progress)
     if known is None:
@@ -311,6 +310,8 @@ def _tell_leading(
     progress: Progress,
 ) -> None:
     """The best setting by counted samples; without a number while candidates are searched."""
+    if not listens(progress):
+        return
     judged, settings = judge(study, lattices, counted), settings_of(lattices)
     if (place := best_place(judged)) is None:
         return

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 from montecarlo.engine.job import Job
 from montecarlo.engine.rare import Final
-from montecarlo.estimates.assemble import Gathered, gather, weighted
-from montecarlo.estimates.choose import open_ct_circuit, weights_of
+from montecarlo.estimates.assemble import Gathered, weighted
+from montecarlo.estimates.choose import gather_all, weights_of
 from montecarlo.estimates.rare import BATCH
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
@@ -84,11 +84,8 @@ def points(
     """
     found = []
     for share in job.shares:
-        first = {
-            name: gather(name, [tally.early[share] for tally in blocks])
-            for name, blocks in tallies.items()
-        }
-        first |= open_ct_circuit(job.study, job.lattices, first)
+        early = {name: [tally.early[share] for tally in blocks] for name, blocks in tallies.items()}
+        first = gather_all(job.study, job.lattices, early)
         for name, part in final.items():
             if (whole := strata[name].weighted) is not None:
                 first[name] = replace(first[name], weighted=replace(whole, sums=part.early[share]))

@@ -10,6 +10,8 @@ import numpy as np
 
 from montecarlo.engine.progress import Progress
 from montecarlo.estimates.choose import Judgement
+from montecarlo.estimates.refusals import may_be_chosen
+from montecarlo.quantities import Index
 from montecarlo.study.axes import Setting
 
 
@@ -70,11 +72,31 @@ def best_place(judged: Judgement) -> int | None:
         As the policy orders them; where it allows none, the closest to its limit; None where none
         can be used.
     """
-    if order := judged.order():
-        return order[0]
-    used = np.where(judged.usable, judged.limit_used, np.inf)
-    place = int(np.lexsort((judged.missed.total, used))[0])
+    place = best_of(judged, np.arange(judged.usable.size))
     return place if judged.usable[place] else None
+
+
+def best_of(judged: Judgement, places: Index) -> int:
+    """The best of some candidates: as the policy orders them; where it allows none, the closest to
+    its limit of those that can be used.
+
+    Parameters
+    ----------
+    judged : Judgement
+    places : array of int
+        At least one.
+
+    Returns
+    -------
+    int
+    """
+    some = {*places.tolist()}
+    for place in judged.order():
+        if place in some:
+            return place
+    used = np.where(judged.usable, judged.limit_used, np.inf)
+    nearest = np.lexsort((judged.missed.total[places], used[places]))[0]
+    return int(places[nearest])
 
 
 def leading_at(
@@ -96,7 +118,7 @@ def leading_at(
     -------
     Leading
     """
-    allowed = bool(judged.allowed[place] and judged.usable[place])
+    allowed = may_be_chosen(judged, place)
     aim = judged.aim if allowed else judged.limit_used
     return Leading(
         samples,
@@ -107,6 +129,20 @@ def leading_at(
         allowed,
         float(aim[place]),
     )
+
+
+def listens(progress: Progress) -> bool:
+    """Whether a progress takes leading settings.
+
+    Parameters
+    ----------
+    progress : callable
+
+    Returns
+    -------
+    bool
+    """
+    return isinstance(progress, Listener)
 
 
 def tell_leading(progress: Progress, found: Leading) -> None:

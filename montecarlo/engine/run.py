@@ -161,9 +161,10 @@ def run(
     RunStopped
     """
     crew = workers_of(workers)
-    check_size(study, candidate_lattices(study))
+    lattices = candidate_lattices(study)
+    check_size(study, lattices)
     with when_compiling(lambda: progress(0, 0, COMPILING)):
-        compile_solvers(study, candidate_lattices(study))
+        compile_solvers(study, lattices)
     rounds: tuple[Round, ...] = ()
     if is_searched(study):
         study, rounds = narrowed(study, crew, progress)

@@ -21,16 +21,16 @@ from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.leading import Leading, leading_at, tell_leading
+from montecarlo.engine.leading import Leading, best_of, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
 from montecarlo.engine.rare import Known
-from montecarlo.engine.sizes import designs, with_sizes
+from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import gather
-from montecarlo.estimates.choose import Judgement, judge, open_ct_circuit, side_by_side
+from montecarlo.estimates.choose import Judgement, gather_all, judge, side_by_side
+from montecarlo.estimates.refusals import may_be_chosen
 from montecarlo.estimates.robust import worst_of
+from montecarlo.quantities import Index
 from montecarlo.study.axes import Grids, Setting
-from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import (
     Lattice,
     candidate_lattices,
@@ -126,7 +126,7 @@ class Round:
 
 
 @dataclass(frozen=True, eq=False)
-class Judged:
+class Ranked:
     """Settings with their judgement."""
 
     settings: Sequence[Setting]
@@ -144,13 +144,20 @@ class Judged:
         -------
         int
         """
-        own = [k for k, setting in enumerate(self.settings) if setting.scheme == scheme]
-        for place in self.verdict.order():
-            if self.settings[place].scheme == scheme:
-                return place
-        used = np.where(self.verdict.usable, self.verdict.limit_used, np.inf)
-        keys = (self.verdict.missed.total[own], used[own])
-        return own[int(np.lexsort(keys)[0])]
+        return best_of(self.verdict, self.places(scheme))
+
+    def places(self, scheme: str) -> Index:
+        """Where the settings of a scheme stand.
+
+        Parameters
+        ----------
+        scheme : str
+
+        Returns
+        -------
+        array of int
+        """
+        return np.flatnonzero([setting.scheme == scheme for setting in self.settings])
 
 
 def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tuple[Round, ...]]:
@@ -232,20 +239,20 @@ def own_batch(
         return study, drawn(None, keep), True
     known = None
     batch = drawn(known)
-    closer = nearer(study, Judged(batch.settings, batch.verdict))
+    closer = nearer(study, Ranked(batch.settings, batch.verdict))
     for _ in range(NEARER_MAX):
         if closer is None:
             break
         study = closer
         known = {name: Known(one.densities) for name, one in batch.known.items()}
         batch = drawn(known)
-        closer = nearer(study, Judged(batch.settings, batch.verdict))
+        closer = nearer(study, Ranked(batch.settings, batch.verdict))
     if keep is not None:
         batch = drawn(known, keep)
     return study, batch, closer is None
 
 
-def nearer(study: Study, judged: Judged) -> Study | None:
+def nearer(study: Study, judged: Ranked) -> Study | None:
     """The study with candidates nearer to each scheme's best one, where the whole batch left steps
     beside it unjudged.
 
@@ -253,7 +260,7 @@ def nearer(study: Study, judged: Judged) -> Study | None:
     ----------
     study : Study
         As its whole batch judged it.
-    judged : Judged
+    judged : Ranked
         By that batch.
 
     Returns
@@ -281,12 +288,7 @@ def part_of(study: Study) -> Study:
     -------
     Study
     """
-    general = study.study
-    sizes = {
-        "samples": max(general.samples // PART, general.installations),
-        "earth_fault_samples": max(earth_fault_samples(study) // EARTH_PART, general.installations),
-    }
-    part = with_sizes(study, sizes)
+    part = with_sizes(study, first_part(study, PART, EARTH_PART))
     if study.states.open_ct_circuit_counts:
         return part
     states = study.states.model_copy(update={"open_ct_circuit_per_year": None})
@@ -304,7 +306,7 @@ def _beside(whole: Grids, best: Setting) -> Grids:
 
 def _judged(
     study: Study, grids: Sequence[Grids], workers: Workers, tell: Progress, number: int
-) -> Judged:
+) -> Ranked:
     """A round: every combination of the grids by counted samples, as each assumption set has
     them."""
     lattices = [lattice for one in grids for lattice in lattices_on(study, one)]
@@ -316,7 +318,7 @@ def _judged(
         side_by_side([_counted(one, some, workers, tell, stage) for some in batches])
         for one in sets
     ]
-    return Judged(settings, worst_of(verdicts))
+    return Ranked(settings, worst_of(verdicts))
 
 
 def _batches(study: Study, lattices: Sequence[Lattice]) -> Iterator[list[Lattice]]:
@@ -339,14 +341,12 @@ def _counted(
 ) -> Judgement:
     job = Job(study, tuple(lattices), *designs(study))
     tallies, _ = count_all(job, 0, workers, lambda done, total, _: tell(done, total, stage))
-    gathered = {name: gather(name, blocks) for name, blocks in tallies.items()}
-    gathered |= open_ct_circuit(study, lattices, gathered)
-    return judge(study, lattices, gathered)
+    return judge(study, lattices, gather_all(study, lattices, tallies))
 
 
-def _round(number: int, study: Study, judged: Judged, place: int) -> Round:
+def _round(number: int, study: Study, judged: Ranked, place: int) -> Round:
     best, verdict = judged.settings[place], judged.verdict
-    own = [k for k, setting in enumerate(judged.settings) if setting.scheme == best.scheme]
+    own = judged.places(best.scheme)
     samples = designs(study)[0].samples_drawn
     return Round(
         number,
@@ -358,17 +358,17 @@ def _round(number: int, study: Study, judged: Judged, place: int) -> Round:
         float(verdict.missed.total[place]),
         float(verdict.false.total[place]),
         float(verdict.bound[place]),
-        bool(verdict.allowed[place] and verdict.usable[place]),
+        may_be_chosen(verdict, place),
         tuple(front_of(judged, best.scheme, samples)),
     )
 
 
-def front_of(judged: Judged, scheme: str, samples: int) -> Iterator[FrontPoint]:
+def front_of(judged: Ranked, scheme: str, samples: int) -> Iterator[FrontPoint]:
     """At each of `LIMITS` the setting of a scheme that misses least; none where none keeps to it.
 
     Parameters
     ----------
-    judged : Judged
+    judged : Ranked
     scheme : str
     samples : int
         Of each counted type.
@@ -378,7 +378,7 @@ def front_of(judged: Judged, scheme: str, samples: int) -> Iterator[FrontPoint]:
     FrontPoint
     """
     verdict = judged.verdict
-    own = np.flatnonzero([setting.scheme == scheme for setting in judged.settings])
+    own = judged.places(scheme)
     for limit in LIMITS:
         keeping = own[verdict.usable[own] & (verdict.bound[own] <= limit)]
         if not keeping.size:

@@ -19,7 +19,7 @@ from montecarlo.engine.counted import Counted, counted_chunks
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.rare import CHUNK, Draw, final_draws, final_samples, summed
-from montecarlo.engine.sizes import designs, with_sizes
+from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather, weighted
 from montecarlo.estimates.choose import limits_used, open_ct_circuit, weights_of
@@ -30,7 +30,6 @@ from montecarlo.estimates.weighted import SEEN, Weighted
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import Setting
-from montecarlo.study.budget import earth_fault_samples
 from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_CT_CIRCUIT, open_ct_circuits
@@ -102,12 +101,7 @@ class Resolving:
     @cached_property
     def sizes(self) -> dict[str, int]:
         """Keys of [study] that say how much is solved."""
-        general = self.stated.study
-        earth = earth_fault_samples(self.stated)
-        return {
-            "samples": max(general.samples // self.part, general.installations),
-            "earth_fault_samples": max(earth // self.part, general.installations),
-        }
+        return first_part(self.stated, self.part, self.part)
 
     @cached_property
     def rare(self) -> tuple[tuple[Stratum, int], ...]:

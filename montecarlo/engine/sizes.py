@@ -38,6 +38,28 @@ def designs(study: Study) -> tuple[Design, Design]:
     )
 
 
+def first_part(study: Study, part: int, earth_part: int) -> dict[str, int]:
+    """Sizes of the first part of a study's samples, at least one on each installation.
+
+    Parameters
+    ----------
+    study : Study
+    part, earth_part : int
+        One in so many of the samples of each counted type, and of the earth faults.
+
+    Returns
+    -------
+    dict of str to int
+        Keys of [study].
+    """
+    general = study.study
+    earth = earth_fault_samples(study)
+    return {
+        "samples": max(general.samples // part, general.installations),
+        "earth_fault_samples": max(earth // earth_part, general.installations),
+    }
+
+
 def with_sizes(study: Study, sizes: Sizes) -> Study:
     """The study drawn in other sizes.
 

@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from montecarlo.estimates.assemble import Gathered, weighted
+from montecarlo.estimates.assemble import Gathered, gather, weighted
 from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.knee_rule import meet_knee_rule
+from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array, Distribution, Flags
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
@@ -244,6 +245,27 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
 
     names = [part.name for part in fields(Judgement)]
     return Judgement(**{name: put(getattr(judged, name), getattr(other, name)) for name in names})
+
+
+def gather_all(
+    study: Study, lattices: Sequence[Lattice], tallies: Mapping[Stratum, Sequence[Tally]]
+) -> dict[Stratum, Gathered]:
+    """Every stratum from the tallies of its blocks, and one CT circuit open as their mean.
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+        Of the candidates.
+    tallies : mapping of Stratum to sequence of Tally
+        In the order of the blocks.
+
+    Returns
+    -------
+    dict of Stratum to Gathered
+    """
+    gathered = {name: gather(name, blocks) for name, blocks in tallies.items()}
+    return gathered | open_ct_circuit(study, lattices, gathered)
 
 
 def side_by_side(judged: Sequence[Judgement]) -> Judgement:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.search import FrontPoint, Judged, front_of
+from montecarlo.engine.search import FrontPoint, Ranked, front_of
 from montecarlo.engine.sizes import designs
 from montecarlo.frames.candidates import setting_columns
 
@@ -62,7 +62,7 @@ def front(outcome: Outcome) -> pd.DataFrame:
     import pandas as pd
 
     found = [point for one in outcome.rounds for point in one.front]
-    whole = Judged(outcome.first.settings, outcome.first.verdict)
+    whole = Ranked(outcome.first.settings, outcome.first.verdict)
     for scheme in dict.fromkeys(one.scheme for one in outcome.rounds):
         found += front_of(whole, scheme, designs(outcome.study)[0].samples_drawn)
     best: dict[tuple[str, float], FrontPoint] = {}

@@ -176,24 +176,6 @@ def is_fine(whole: Grids, judged: Grids, best: Setting) -> bool:
     return True
 
 
-def joined(one: Grids, other: Grids) -> Grids:
-    """All values of both.
-
-    Parameters
-    ----------
-    one, other : Grids
-        Of one scheme.
-
-    Returns
-    -------
-    Grids
-    """
-    return Grids(
-        one.scheme,
-        {key: tuple(sorted({*values, *other.values[key]})) for key, values in one.values.items()},
-    )
-
-
 def _window(every: Sequence[float], there: Sequence[float], own: float) -> tuple[int, int]:
     """Places in the whole grid of the judged values next to one's own."""
     at, middle = there.index(own), every.index(own)

@@ -84,6 +84,16 @@ def limit_mark(ax: Axes, limit: float, text: str, **style: Any) -> None:
     beside(ax, text, at, (0, 3), FALSE_TEXT, of=("data", "axes fraction"), ha=side, **style)
 
 
+def false_trips_axis(ax: Axes, limit: float | None) -> None:
+    """An axis of false trips in per cent, in decades; the policy's limit is in sight, however far
+    it lies from every candidate."""
+    ax.set_xscale("log")
+    if limit is not None:
+        low, high = ax.get_xlim()
+        ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
+    percent_ticks(ax, ax.get_xlim()[0])
+
+
 def percent_ticks(ax: Axes, start: float) -> None:
     """Decades of per cent as plain numbers, from `start` on; of many, every other one has its
     number, and the highest always."""

@@ -8,8 +8,8 @@ from studies.report.look import FALSE_TEXT, MISSED
 from studies.report.marks import (
     MISSED_LABEL,
     band,
+    false_trips_axis,
     limit_mark,
-    percent_ticks,
     scheme_styles,
     semantics,
 )
@@ -46,11 +46,7 @@ def front(
         band(ax, group["x"], low, high, style.colour)
         drawing = {"color": style.colour, "linestyle": style.dashes, "marker": style.mark}
         ax.plot([], [], **drawing, label=scheme_name(str(scheme)))
-    ax.set_xscale("log")
-    if limit is not None:
-        low, high = ax.get_xlim()
-        ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
-    percent_ticks(ax, ax.get_xlim()[0])
+    false_trips_axis(ax, limit)
     ax.set_ylim(0, min(104.0, 125.0 * float(frame["p_missed_high"].max()) + 1))
     ax.set_xlabel("limit on false trips, % of the external events (upper bound)", color=FALSE_TEXT)
     ax.set_ylabel(MISSED_LABEL, color=MISSED)

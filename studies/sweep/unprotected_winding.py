@@ -10,8 +10,8 @@ from studies.report.labels import LABEL_POINTS, spread
 from studies.report.look import FALSE_TEXT, MISSED, figure_of, ink
 from studies.report.marks import (
     beside,
+    false_trips_axis,
     limit_mark,
-    percent_ticks,
     scheme_styles,
     semantics,
 )
@@ -76,11 +76,7 @@ def unprotected_winding(
         markeredgewidth=0,
         ax=ax,
     )
-    ax.set_xscale("log")
-    if limit is not None:  # in sight, however far it lies from every candidate
-        low, high = ax.get_xlim()
-        ax.set_xlim(min(low, 90 * limit), max(high, 110 * limit))
-    percent_ticks(ax, ax.get_xlim()[0])
+    false_trips_axis(ax, limit)
     ax.set_ylim(0, min(104.0, 125.0 * float(frame["unprotected"].max()) + 5))
     ax.set_yticks([tick for tick in ax.get_yticks() if tick <= 100])
     ax.set_xlabel("allowed false trips, % of the external events (upper bound)", color=FALSE_TEXT)
