@@ -190,7 +190,8 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
         judged = _judged(part, [*left.values()], workers, tell, number)
         for scheme, grids in [*left.items()]:
             place = judged.best(scheme)
-            rounds.append(_round(number, part, judged, place))
+            circuits = len({lattice.circuit for lattice in lattices_on(part, grids)})
+            rounds.append(_round(number, part, judged, place, circuits))
             best[scheme] = judged.settings[place]
             leading[scheme] = leading_at(judged.verdict, place, best[scheme], samples, None)
             left[scheme] = about(whole[scheme], grids, best[scheme])
@@ -344,7 +345,7 @@ def _counted(
     return judge(study, lattices, gather_all(study, lattices, tallies))
 
 
-def _round(number: int, study: Study, judged: Ranked, place: int) -> Round:
+def _round(number: int, study: Study, judged: Ranked, place: int, circuits: int) -> Round:
     best, verdict = judged.settings[place], judged.verdict
     own = judged.places(best.scheme)
     samples = designs(study)[0].samples_drawn
@@ -352,7 +353,7 @@ def _round(number: int, study: Study, judged: Ranked, place: int) -> Round:
         number,
         best.scheme,
         len(own),
-        len({judged.settings[k].stabilising_resistance_ohm for k in own}),
+        circuits,
         samples,
         best,
         float(verdict.missed.total[place]),

@@ -123,3 +123,12 @@ def test_a_list_has_no_rounds() -> None:
     assert result.search.empty
     assert result.front.empty
     assert result.provenance["found"] == []
+
+
+@pytest.mark.slow
+def test_a_burden_at_setting_makes_a_circuit_of_each_pickup() -> None:
+    burden = {"relay.phase_burden_ohm": REMOVE, "relay.phase_burden_va": 0.5}
+    outcome = run(study_with(ONE_CIRCUIT | burden), workers=1)
+    first = outcome.rounds[0]
+    assert first.circuits == 16  # pick-ups
+    assert first.candidates == 16 * 6  # and delays
