@@ -146,6 +146,13 @@ class General(Section):
             " be off before the chosen setting breaks the policy's limit"
         ),
     ] = True
+    racing: Annotated[
+        bool,
+        word(
+            "whether relay circuits that surely cannot win are left out of the larger part of the"
+            " selection sample, at a stated error of 1 % for all of them together"
+        ),
+    ] = True
 
 
 class AnnualCost(Section):

@@ -24,6 +24,7 @@ seed = 20260101
 samples = 512
 installations = 32
 radius = false
+racing = false
 
 [machine]
 rated_power_va = 25e6
