@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -205,6 +206,21 @@ def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
     return kept
 
 
+class Images:
+    """Samples in all their images, with what every round of a fit asks for.
+
+    Parameters
+    ----------
+    x : (g, n, d) array
+    w : (n,) array
+        Weights.
+    """
+
+    def __init__(self, x: Array, w: Array) -> None:
+        self.x, self.w, self.squares = x, w, x**2
+        self.rows, self.square_rows = (each.reshape(-1, x.shape[2]) for each in (x, self.squares))
+
+
 @dataclass(frozen=True, eq=False)
 class Tilts:
     """Clusters over all coordinates."""
@@ -213,18 +229,19 @@ class Tilts:
     means: Array  # (K, d), 0 where a coordinate is left alone
     sds: Array  # (K, d), 1 there
 
-    def log_ratios(self, x: Array) -> Array:
+    def log_ratios(self, images: Images) -> Array:
         """ln of share times density over N(0, I)'s.
 
         Parameters
         ----------
-        x : (g, n, d) array
+        images : Images
 
         Returns
         -------
         (g, n, K) array
         """
-        return log_ratios(x, np.maximum(self.shares, 1e-9), self.means, self.sds)
+        shares = np.maximum(self.shares, 1e-9)
+        return log_ratios(images.x, shares, self.means, self.sds, images.squares)
 
 
 def _clusters(
@@ -237,14 +254,14 @@ def _clusters(
     w *= w.sum() / (w @ w)  # sums to the number of independent samples
     dims = u.shape[1]
     aligned = _aligned(u[rows], w, generators)
-    x = np.stack([image.of(aligned) for image in group_of(generators, dims)])
-    one = np.zeros((len(x), len(rows), 1))
+    images = Images(np.stack([image.of(aligned) for image in group_of(generators, dims)]), w)
+    one = np.zeros((*images.x.shape[:2], 1))
     one[0, :, 0] = w
-    first = _maximise(x, w, one)
-    looked = _gains(x, first.parts)[0][0] > GLANCE
+    first = _maximise(images, one)
+    looked = _gains(images, first.parts)[0][0] > GLANCE
     if not looked.any():
         return None
-    tilts = _best_fit(x[..., looked], w, first.parts, rng).tilts
+    tilts = _best_fit(Images(images.x[..., looked], w), first.parts, rng).tilts
     departs = ((tilts.means != 0) | (tilts.sds != 1)).any(axis=1)
     keep = (tilts.shares * w.sum() >= LEAST_IN_CLUSTER) & departs
     if not keep.any():
@@ -256,13 +273,13 @@ def _clusters(
     return Tilts(tilts.shares[keep] / tilts.shares[keep].sum(), means, sds)
 
 
-def _best_fit(x: Array, w: Array, parts: Array, rng: np.random.Generator) -> Fit:
-    """Of one cluster and of several; x (g, n, d), w (n,), parts (g, n, 1) to begin with."""
-    best = _maximise(x, w, parts)
+def _best_fit(images: Images, parts: Array, rng: np.random.Generator) -> Fit:
+    """Of one cluster and of several; parts (g, n, 1) to begin with."""
+    best = _maximise(images, parts)
     for count in range(2, MOST_CLUSTERS + 1):
-        if w.sum() / count < 2.5 * LEAST_IN_CLUSTER:
+        if images.w.sum() / count < 2.5 * LEAST_IN_CLUSTER:
             break
-        fits = [_maximise(x, w, begun) for begun in _splits(x, w, best.parts, count, rng)]
+        fits = [_maximise(images, begun) for begun in _splits(images, best.parts, count, rng)]
         for fit in fits:
             if fit.score > best.score + BETTER:
                 best = fit
@@ -297,19 +314,19 @@ class Fit:
     score: float  # ln likelihood less what its parameters cost
 
 
-def _maximise(x: Array, w: Array, parts: Array) -> Fit:
-    """Expectation-maximisation over clusters and images; x (g, n, d), w (n,)."""
-    last = -np.inf
+def _maximise(images: Images, parts: Array) -> Fit:
+    """Expectation-maximisation over clusters and images."""
+    w, last = images.w, -np.inf
     for _ in range(ROUNDS):
-        gain, mass, means, variances = _gains(x, parts)
+        gain, mass, means, variances = _gains(images, parts)
         on = (gain > GAIN) & (mass[:, None] > LEAST_IN_CLUSTER)
         variances = (mass[:, None] * variances + PRIOR) / (mass[:, None] + PRIOR)
         sds = np.where(on, np.sqrt(variances), 1.0)
         tilts = Tilts(mass / w.sum(), np.where(on, means, 0.0), sds)
-        ratios = tilts.log_ratios(x) - np.log(len(x))
-        top = ratios.max(axis=(0, 2))
+        ratios = tilts.log_ratios(images) - np.log(len(images.x))
+        top = _over(np.maximum, ratios)
         each = np.exp(ratios - top[:, None])
-        total = each.sum(axis=(0, 2))
+        total = _over(np.add, each)
         likelihood = float(w @ (top + np.log(total)))
         parts = each * (w / total)[:, None]
         if likelihood - last < 1e-3:
@@ -320,26 +337,32 @@ def _maximise(x: Array, w: Array, parts: Array) -> Fit:
     return Fit(tilts, parts, likelihood - count * np.log(w.sum()) / 2)
 
 
-def _gains(x: Array, parts: Array) -> tuple[Array, Array, Array, Array]:
+def _over(join: np.ufunc, values: Array) -> Array:
+    """Over clusters, then over images: (g, n, K) to (n,), column by column, since numpy is slow to
+    reduce a short axis."""
+    clusters = range(values.shape[2])
+    return np.asarray(
+        reduce(join, (reduce(join, (image[:, k] for k in clusters)) for image in values))
+    )
+
+
+def _gains(images: Images, parts: Array) -> tuple[Array, Array, Array, Array]:
     """By how many nats each coordinate of each cluster departs from N(0, 1), (K, d); mass (K,),
     means, variances."""
-    flat = x.reshape(-1, x.shape[2])
     part = parts.reshape(-1, parts.shape[2])
     mass = part.sum(axis=0)
     safe = np.maximum(mass, 1e-9)[:, None]
-    means = part.T @ flat / safe
-    variances = np.maximum(part.T @ flat**2 / safe - means**2, LEAST_VARIANCE)
+    means = part.T @ images.rows / safe
+    variances = np.maximum(part.T @ images.square_rows / safe - means**2, LEAST_VARIANCE)
     gains = mass[:, None] * (means**2 + variances - 1 - np.log(variances)) / 2
     return gains, mass, means, variances
 
 
-def _splits(
-    x: Array, w: Array, parts: Array, count: int, rng: np.random.Generator
-) -> Iterator[Array]:
+def _splits(images: Images, parts: Array, count: int, rng: np.random.Generator) -> Iterator[Array]:
     """Beginnings with more clusters: cut along the direction of largest variance, and about random
     samples."""
-    image = parts.sum(axis=2)
-    mean_image = np.einsum("gn,gnd->nd", image, x) / w[:, None]
+    w, image = images.w, parts.sum(axis=2)
+    mean_image = np.einsum("gn,gnd->nd", image, images.x) / w[:, None]
     centred = mean_image - np.average(mean_image, axis=0, weights=w)
     along = centred @ _leading((centred * w[:, None]).T @ centred)
     cut = np.digitize(along, np.quantile(along, np.arange(1, count) / count))
