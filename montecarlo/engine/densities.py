@@ -55,7 +55,7 @@ class Way:
 
 FIXED = Way((0.25, 0.5, 1.0, 2.0), LEAST_WEIGHTED, 0.1, 1500)  # each fit from one stage
 # Each fit from all stages so far, an event at a time until it is good enough
-RACING = Way((0.25, 0.25, 0.5, 1.0), 1024, COMMON, 750)
+RACING = Way((0.25, 0.25, 0.5, 1.0), 2048, COMMON, 750)
 
 
 def way_of(study: Study) -> Way:
