@@ -1,4 +1,4 @@
-"""Searches for densities: with racing until they are good enough, without it as they always were."""
+"""Searches for densities: with racing until they are good enough, without it as they were."""
 
 from __future__ import annotations
 
