@@ -4,7 +4,7 @@ send back."""
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from montecarlo.engine.count import run_chunk
@@ -63,7 +63,7 @@ def count_all(
     found: ByBlock = {}
     unresolved: list[Unresolved] = []
     waiting = Counter(task.stratum for task in tasks)
-    for task, (tally, kept) in zip(tasks, workers.mapped(counted_chunks, tasks), strict=True):
+    for task, (tally, kept) in zip(tasks, solved(tasks, workers), strict=True):
         name = task.stratum
         for rows in kept:
             assert keep is not None
@@ -78,6 +78,21 @@ def count_all(
         done += task.solutions
         progress(done, total, stage)
     return {name: found[name] for name in strata(job.study)}, unresolved
+
+
+def solved(tasks: Sequence[Counted], workers: Workers) -> Iterator[tuple[Tally, list[Rows]]]:
+    """Their results, in their order.
+
+    Parameters
+    ----------
+    tasks : sequence of Counted
+    workers : Workers
+
+    Returns
+    -------
+    iterator of (Tally, list of Rows)
+    """
+    return workers.mapped(counted_chunks, tasks)
 
 
 @dataclass(frozen=True, eq=False)

@@ -141,7 +141,7 @@ def _finished(
 def _numbers(block: Block) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Installation and event of each of a chunk's samples."""
     design, chunk = block.design, block.chunk
-    events = np.arange(design.events_in(chunk)) + chunk.event_block * design.events_per_chunk
+    events = np.arange(design.events_in(chunk)) + design.first_event(chunk)
     installations = np.arange(design.installations_rounded)[design.installations_in(chunk)]
     return np.repeat(installations, events.size), np.tile(events, installations.size)
 

@@ -23,6 +23,7 @@ from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.leading import Leading, best_of, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
+from montecarlo.engine.racing import Racing
 from montecarlo.engine.rare import Known
 from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
@@ -205,7 +206,11 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
 
 
 def own_batch(
-    study: Study, workers: Workers, tell: Progress, keep: KeepRows | None = None
+    study: Study,
+    workers: Workers,
+    tell: Progress,
+    keep: KeepRows | None = None,
+    racing: Racing | None = None,
 ) -> tuple[Study, Batch, bool]:
     """The study's own batch; of what a search left again on nearer candidates, while a step beside
     the best one was not judged.
@@ -218,6 +223,8 @@ def own_batch(
     tell : Progress
     keep : KeepRows, optional
         Takes the rows of every chunk of the last batch.
+    racing : Racing, optional
+        What it may leave out; nothing unless given.
 
     Returns
     -------
@@ -234,7 +241,9 @@ def own_batch(
 
     def drawn(known: Mapping[str, Known] | None, keep: KeepRows | None = None) -> Batch:
         lattices = candidate_lattices(study)
-        return in_all_assumption_sets(study, lattices, 0, workers, tell, known, keep=keep)
+        return in_all_assumption_sets(
+            study, lattices, 0, workers, tell, known, keep=keep, racing=racing
+        )
 
     if not study.candidates.found:
         return study, drawn(None, keep), True

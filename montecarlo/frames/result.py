@@ -246,13 +246,18 @@ class Result:
         StudyError
             For a number that no candidate has.
         """
-        settings = self.outcome.first.settings
+        settings = self.outcome.settings
         if not all(1 <= number <= len(settings) for number in (one, other)):
             raise StudyError(
                 f"compare: {one} and {other}, must be candidates' numbers, 1 ... {len(settings)};"
                 " take them from candidates"
             )
         pair = choosing.ASKED, settings[one - 1], settings[other - 1]
+        if choosing.common_batch(self.outcome, *pair[1:]) is None:
+            raise StudyError(
+                f"compare: {one} and {other}, a relay circuit of theirs was left out before all"
+                " samples were drawn; name the pair in study.compare, or set study.racing = false"
+            )
         return choosing.difference_rows(self.outcome, [pair])
 
     @cached_property

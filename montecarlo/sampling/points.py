@@ -42,13 +42,14 @@ class Points(Protocol):
 @dataclass(frozen=True)
 class Streams:
     """A stream of its own for every name (`streams.stream`): a new input leaves every other's draws
-    as they were."""
+    as they were. `before`: samples at its beginning that somebody else has."""
 
     seed: int
     stratum: str
     round_: int
     index: int
     count: int
+    before: int = 0
 
     def of(self, key: str, columns: int) -> Array:
         """Uniforms of one name.
@@ -62,9 +63,10 @@ class Streams:
         -------
         (count, columns) array
         """
-        return stream(self.seed, self.stratum, self.round_, self.index, key).random(
-            (self.count, columns)
-        )
+        rng = stream(self.seed, self.stratum, self.round_, self.index, key)
+        if self.before:
+            rng.bit_generator.advance(self.before * columns)  # type: ignore[attr-defined]
+        return rng.random((self.count, columns))
 
 
 @dataclass(frozen=True, eq=False)

@@ -212,14 +212,14 @@ def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: C
     Points
         `design.samples_in(chunk)` of them.
     """
+    installations = design.installations_per_block
     if not design.net:
-        return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
+        key = seed, chunk.stratum, chunk.round_, chunk.index
+        return Streams(*key, design.samples_in(chunk), chunk.begin * installations)
     phase, *rest = ((key, 1) for key in DRAWN)
     names = ((WHICH_INSTALLATION, 1), phase, *_dimensions(inputs, "event"), *rest)
-    installations = design.installations_per_block
     net = Net(seed, chunk.stratum, chunk.round_, chunk.installation_block, names)
-    first = chunk.event_block * design.events_per_chunk * installations
-    points = net.points(first, design.samples_in(chunk))
+    points = net.points(design.first_event(chunk) * installations, design.samples_in(chunk))
     runs = points.of(WHICH_INSTALLATION, 1).reshape(-1, installations)
     order = np.argsort(runs, axis=1) + installations * np.arange(len(runs))[:, None]
     return Matrix(points.values[order.ravel()], points.first)
