@@ -16,6 +16,7 @@ BLOCKS = 16  # independent blocks of installations
 TASKS_MAX = (
     64  # of a block of installations: several chunks are one task beyond, so that few travel
 )
+PART_SAMPLES = 32  # of a chunk's part, at least
 INSTALLATION_STRATUM = (
     "installation"  # the name under which installation inputs are drawn; no stratum has it
 )
@@ -191,14 +192,16 @@ class Design:
         -------
         (int, int)
             From the first on, below the second. On nets a power of two and at least two, whose
-            scatter tells what noise they have.
+            scatter tells what noise they have; so many that a chunk is worth its own cost.
         """
 
         def events(first: float) -> int:
             if not first:
                 return 0
-            least = 2 if self.net else 1
-            count = max(least, math.ceil(first * self.events_per_installation))
+            fewest = -(-PART_SAMPLES // self.installations_per_block)
+            count = max(
+                fewest, 2 if self.net else 1, math.ceil(first * self.events_per_installation)
+            )
             return min(power_of_two(count) if self.net else count, self.events_per_installation)
 
         return events(before), events(share)
