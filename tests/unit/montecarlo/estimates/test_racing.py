@@ -86,7 +86,7 @@ def test_operation_on_a_single_load_refuses_for_good() -> None:
 def test_a_difference_that_the_samples_do_not_show_keeps_a_circuit(
     more: int, gone: tuple[int, ...]
 ) -> None:
-    """The second circuit misses ten faults more on so many installations; the third is the first."""
+    """The second circuit misses ten faults more on so many installations."""
     one = race([0.1, 0.2, 0.1, 0.3, 0.1, 0.2])
     shares = one.study.internal_faults.shares
     assert shares.phase_phase > 0
