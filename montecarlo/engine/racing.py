@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from montecarlo.engine.counted import count_all
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.leading import best_place, leading_at, listens, tell_leading
+from montecarlo.engine.leading import Standing, best_place, leading_at, listens, tell_leading
 from montecarlo.engine.progress import Progress
 from montecarlo.engine.rounds import SHARES, Drawn, InRounds, in_rounds
 from montecarlo.engine.workers import Workers
@@ -118,8 +118,9 @@ def _tell(job: Job, drawn: Drawn, judged: Judgement, progress: Progress) -> None
     """The best setting by counted samples; without a number while candidates are searched."""
     if (place := best_place(judged)) is None:
         return
-    setting = settings_of(drawn.lattices)[place]
+    standing = Standing(job.study, settings_of(drawn.lattices), judged)
     number = None
     if not job.study.candidates.found:
-        number = settings_of(job.lattices).index(setting) + 1
-    tell_leading(progress, leading_at(judged, place, setting, drawn.samples, number))
+        number = settings_of(job.lattices).index(standing.settings[place]) + 1
+    whole = job.design.samples_drawn
+    tell_leading(progress, leading_at(standing, place, drawn.samples, whole, number))

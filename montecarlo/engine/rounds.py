@@ -83,6 +83,8 @@ def in_rounds(job: Job, workers: Workers, progress: Progress, decide: Decide) ->
     left_out: dict[int, Drawn] = {}
     done = 0
     for number, tasks in enumerate(rounds, start=1):
+        if not tasks:  # of few samples the first round takes all that a chunk is worth
+            continue
         now = [replace(task, job=job) for task in tasks]
         sums: dict[tuple[Stratum, int], Tally] = {
             (name, block): tally

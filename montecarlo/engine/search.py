@@ -21,7 +21,7 @@ from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.leading import Leading, best_of, leading_at, tell_leading
+from montecarlo.engine.leading import Leading, Standing, best_of, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
 from montecarlo.engine.racing import Racing
 from montecarlo.engine.rare import Known
@@ -186,7 +186,7 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
     part = part_of(study)
     rounds: list[Round] = []
     leading: dict[str, Leading] = {}
-    samples = designs(part)[0].samples_drawn
+    samples, of_samples = (designs(one)[0].samples_drawn for one in (part, study))
     for number in range(1, ROUNDS_MAX + 1):
         judged = _judged(part, [*left.values()], workers, tell, number)
         for scheme, grids in [*left.items()]:
@@ -194,7 +194,8 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
             circuits = len({lattice.circuit for lattice in lattices_on(part, grids)})
             rounds.append(_round(number, part, judged, place, circuits))
             best[scheme] = judged.settings[place]
-            leading[scheme] = leading_at(judged.verdict, place, best[scheme], samples, None)
+            standing = Standing(part, judged.settings, judged.verdict)
+            leading[scheme] = leading_at(standing, place, samples, of_samples, None)
             left[scheme] = about(whole[scheme], grids, best[scheme])
             if is_fine(whole[scheme], grids, best[scheme]):
                 del left[scheme]

@@ -30,6 +30,7 @@ from studies.cli.output import StudyFile, write_findings
 from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.cli.rough import TITLE, check_kind, marked, sampling_stages
+from studies.cli.so_far import answer_so_far
 from studies.protocol import Findings
 from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
@@ -117,7 +118,10 @@ def run_file(request: Request) -> None:
                 " chunks)"
             )
         crew = Workers(request.workers, site=site, finished=sitting.finished)
-        with SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep:
+        with (
+            SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep,
+            answer_so_far(progress, destination.unfinished),
+        ):
             findings = kind.run(
                 study,
                 workers=crew,
