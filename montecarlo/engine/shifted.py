@@ -175,9 +175,9 @@ class Resolving:
         if not total:
             return iter(())
         tell(0, total, what)
-        tallies, finals = list[Tally](), list[Sums]()
-        for done, (tally, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
-            tallies.append(tally)
+        tallies, finals = list[dict[int, Tally]](), list[Sums]()
+        for done, (by_block, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
+            tallies.append(by_block)
             tell(done, total, what)
         for done, (final, _) in enumerate(self.workers.mapped(summed, draws), len(counts) + 1):
             finals.append(final.candidates)
@@ -204,7 +204,10 @@ class Resolving:
         return final_draws(job, name, self.densities[name], self.batch.round_)
 
     def _gathered(
-        self, asked: Sequence[tuple[Job, Stratum]], tallies: Iterator[Tally], sums: Iterator[Sums]
+        self,
+        asked: Sequence[tuple[Job, Stratum]],
+        tallies: Iterator[dict[int, Tally]],
+        sums: Iterator[Sums],
     ) -> Iterator[Gathered]:
         for job, name in asked:
             draws = self._drawn(job, name)
@@ -214,8 +217,8 @@ class Resolving:
             blocks: dict[Stratum, dict[int, Tally]] = {}
             for task in self._counted(job, name):
                 own = blocks.setdefault(task.stratum, {})
-                place, tally = task.chunks[0].installation_block, next(tallies)
-                own[place] = own[place] + tally if place in own else tally
+                for place, tally in next(tallies).items():
+                    own[place] = own[place] + tally if place in own else tally
             parts = {
                 one: gather(one, [own[block] for block in range(BLOCKS)])
                 for one, own in blocks.items()

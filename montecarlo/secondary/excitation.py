@@ -223,12 +223,14 @@ def _within(
     over = np.abs(current) > room
     if over.any():
         target = np.copysign(room, mean)[over]
-        far = mean[over]
+        far, swing, curve = mean[over], peak[over], coefficients[:, over]
+        left = np.arange(far.size)  # each ends by itself, whatever stands beside it
         for _ in range(60):
-            there, slope = mean_current(far, peak[over], coefficients[:, over], exponent)
-            move = (there - target) / slope
-            far = far - move
-            if np.abs(move).max() < 1e-14:
+            there, slope = mean_current(far[left], swing[left], curve[:, left], exponent)
+            move = (there - target[left]) / slope
+            far[left] -= move
+            left = left[np.abs(move) >= 1e-14]
+            if not left.size:
                 break
         mean[over] = far
         current[over] = target
