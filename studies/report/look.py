@@ -3,6 +3,7 @@ that stays text."""
 
 from __future__ import annotations
 
+import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,6 +26,7 @@ READABLE = 4.5  # least contrast of a text with its ground
 PALE = 0.45  # of the colour in its pale form
 WIDTH_MM = 160.0
 PNG_DPI = 200
+SLOW = ("scipy.stats", "scipy.cluster")
 # What matplotlib says of a letter that no font has: a box in the PNG, text in the SVG.
 NO_LETTER = "Glyph .* missing from"
 
@@ -54,10 +56,23 @@ _RC: dict[str, Any] = {
 def look() -> Iterator[None]:
     """Draw and write figures within; what is set elsewhere in the process stays as it is."""
     import matplotlib as mpl
-    import seaborn as sns
 
+    sns = _seaborn()
     with mpl.rc_context(mpl.rcParamsDefault | sns.axes_style("whitegrid") | _RC):
         yield
+
+
+def _seaborn() -> Any:
+    """Without parts of scipy that it takes where they are there, for densities and trees: nothing
+    here draws one, and their import takes longer than a figure."""
+    absent = [name for name in SLOW if name not in sys.modules]
+    sys.modules |= dict.fromkeys(absent)  # Python's way to say that there is no such module
+    try:
+        import seaborn as sns
+    finally:
+        for name in absent:
+            del sys.modules[name]
+    return sns
 
 
 def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
