@@ -65,12 +65,12 @@ def count_all(
     found: ByBlock = {}
     unresolved: list[Unresolved] = []
     waiting = Counter(task.stratum for task in tasks)
-    for task, (by_block, kept) in zip(tasks, workers.mapped(counted_chunks, tasks), strict=True):
+    for task, (tallies, kept) in zip(tasks, workers.mapped(counted_chunks, tasks), strict=True):
         name = task.stratum
         for rows in kept:
             assert keep is not None
             keep(name, rows)
-        for block, tally in by_block.items():
+        for block, tally in by_block(task, tallies).items():
             key = name, block
             sums[key] = sums[key] + tally if key in sums else tally
         waiting[name] -= 1
@@ -100,6 +100,11 @@ class Counted:
         more = f" to {self.chunks[-1].index}" if len(self.chunks) > 1 else ""
         return f"{self.chunks[0].label}{more}"
 
+    @property
+    def blocks(self) -> int:
+        """Blocks of installations among its chunks."""
+        return len({chunk.installation_block for chunk in self.chunks})
+
     def side_by_side(self) -> Iterator[tuple[Chunk, ...]]:
         """Those of an event block are solved side by side, but for external events: a chunk of them
         is solved for as long as its longest one lasts.
@@ -119,8 +124,8 @@ class Counted:
         return places * sum(map(self.job.design_of(self.stratum).samples_in, self.chunks))
 
 
-def counted_chunks(task: Counted) -> tuple[dict[int, Tally], list[Rows]]:
-    """The sums of their tallies by block of installations, and their rows where they are kept.
+def counted_chunks(task: Counted) -> tuple[list[Tally], list[Rows]]:
+    """Their tallies, and their rows where they are kept.
 
     Parameters
     ----------
@@ -128,20 +133,46 @@ def counted_chunks(task: Counted) -> tuple[dict[int, Tally], list[Rows]]:
 
     Returns
     -------
-    dict of Tally, list of Rows
+    list of Tally, list of Rows
+        As `by_block` takes them: one of each group that was solved side by side, or the sum of
+        those of one block of installations.
     """
-    sums: dict[int, Tally] = {}
-    kept = []
+    found, kept = list[Tally](), []
     for chunks in task.side_by_side():
         if task.keep:
-            whole, rows = run_and_keep(task.job, chunks)
+            tally, rows = run_and_keep(task.job, chunks)
             kept.append(rows)
         else:
-            whole = run_chunk(task.job, chunks)
+            tally = run_chunk(task.job, chunks)
+        if task.blocks == 1 and found:
+            tally = found.pop() + tally
+        found.append(tally)
+    return found, kept
+
+
+def by_block(task: Counted, tallies: Sequence[Tally]) -> dict[int, Tally]:
+    """The sums of a task's tallies by block of installations.
+
+    They are split here, since a message takes as long as it has arrays.
+
+    Parameters
+    ----------
+    task : Counted
+    tallies : sequence of Tally
+        Of `counted_chunks`.
+
+    Returns
+    -------
+    dict of Tally
+    """
+    if task.blocks == 1:
+        return {task.chunks[0].installation_block: tallies[0]}
+    sums: dict[int, Tally] = {}
+    for chunks, whole in zip(task.side_by_side(), tallies, strict=True):
         for chunk, tally in zip(chunks, whole.split(len(chunks)), strict=True):
             block = chunk.installation_block
             sums[block] = sums[block] + tally if block in sums else tally
-    return sums, kept
+    return sums
 
 
 def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:

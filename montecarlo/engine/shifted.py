@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from montecarlo.engine.batch import STATED, Batch
-from montecarlo.engine.counted import Counted, counted_chunks
+from montecarlo.engine.counted import Counted, by_block, counted_chunks
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.rare import CHUNK, Draw, final_draws, final_samples, summed
@@ -175,9 +175,9 @@ class Resolving:
         if not total:
             return iter(())
         tell(0, total, what)
-        tallies, finals = list[dict[int, Tally]](), list[Sums]()
-        for done, (by_block, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
-            tallies.append(by_block)
+        tallies, finals = list[list[Tally]](), list[Sums]()
+        for done, (tally, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
+            tallies.append(tally)
             tell(done, total, what)
         for done, (final, _) in enumerate(self.workers.mapped(summed, draws), len(counts) + 1):
             finals.append(final.candidates)
@@ -206,7 +206,7 @@ class Resolving:
     def _gathered(
         self,
         asked: Sequence[tuple[Job, Stratum]],
-        tallies: Iterator[dict[int, Tally]],
+        tallies: Iterator[list[Tally]],
         sums: Iterator[Sums],
     ) -> Iterator[Gathered]:
         for job, name in asked:
@@ -217,7 +217,7 @@ class Resolving:
             blocks: dict[Stratum, dict[int, Tally]] = {}
             for task in self._counted(job, name):
                 own = blocks.setdefault(task.stratum, {})
-                for place, tally in next(tallies).items():
+                for place, tally in by_block(task, next(tallies)).items():
                     own[place] = own[place] + tally if place in own else tally
             parts = {
                 one: gather(one, [own[block] for block in range(BLOCKS)])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.count import run_chunk
-from montecarlo.engine.counted import Counted, counted_chunks
+from montecarlo.engine.counted import Counted, by_block, counted_chunks
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import run_and_keep
 from montecarlo.engine.sizes import designs
@@ -63,7 +63,9 @@ def test_each_block_has_the_tally_of_its_own_chunk_to_the_last_bit(job: Job, nam
     tasks = job.design_of(name).tasks(name)
     assert max(map(len, tasks)) > 1
     task = max(tasks, key=len)
-    found, kept = counted_chunks(Counted(job, task, False))
+    given = Counted(job, task, False)
+    tallies, kept = counted_chunks(given)
+    found = by_block(given, tallies)
     assert kept == []
     assert [*found] == [chunk.installation_block for chunk in task]
     alone = [run_chunk(job, chunk) for chunk in task]
@@ -93,7 +95,8 @@ def test_several_event_blocks_of_several_blocks_are_added_in_their_order(job: Jo
     own = replace(job, design=small)
     chunks = tuple(chunk for chunk in small.chunks(name) if chunk.installation_block < 2)
     assert len({chunk.event_block for chunk in chunks}) > 1
-    found, _ = counted_chunks(Counted(own, chunks, False))
+    given = Counted(own, chunks, False)
+    found = by_block(given, counted_chunks(given)[0])
     for block in (0, 1):
         first, *others = [run_chunk(own, c) for c in chunks if c.installation_block == block]
         for other in others:
