@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.counted import ByBlock, Counted, solved
+from montecarlo.engine.counted import ByBlock, Counted, by_block, solved
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import SELECTION, Progress
@@ -91,9 +91,10 @@ def in_rounds(job: Job, workers: Workers, progress: Progress, decide: Decide) ->
             for name, blocks in found.items()
             for block, tally in enumerate(blocks)
         }
-        for task, (tally, _) in zip(now, solved(now, workers), strict=True):
-            key = task.stratum, task.chunks[0].installation_block
-            sums[key] = sums[key] + tally if key in sums else tally
+        for task, (tallies, _) in zip(now, solved(now, workers), strict=True):
+            for block, tally in by_block(task, tallies).items():
+                key = task.stratum, block
+                sums[key] = sums[key] + tally if key in sums else tally
             done += task.solutions
             progress(done, total, SELECTION)
         found = {name: [sums[name, block] for block in range(BLOCKS)] for name in strata(job.study)}

@@ -20,7 +20,7 @@ from montecarlo.engine.search import Round, Searched, narrowed, own_batch, told_
 from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
-from montecarlo.secondary.compiled import when_compiling
+from montecarlo.secondary.compiled import all_kept, when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
@@ -172,8 +172,9 @@ def run(
     crew = workers_of(workers)
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    with when_compiling(lambda: progress(0, 0, COMPILING)):
-        compile_solvers(study, lattices)
+    if crew.here or not all_kept():
+        with when_compiling(lambda: progress(0, 0, COMPILING)):
+            compile_solvers(study, lattices)
     rounds: tuple[Round, ...] = ()
     if is_searched(study):
         study, rounds = narrowed(study, crew, progress)

@@ -16,7 +16,10 @@ BLOCKS = 16  # independent blocks of installations
 TASKS_MAX = (
     64  # of a block of installations: several chunks are one task beyond, so that few travel
 )
-PART_SAMPLES = 32  # of a chunk's part, at least
+# At most so many samples, or on nets so many places along the winding, are solved side by side
+# where chunks are smaller: what a solution costs beside its samples is 10 ms, on nets 200 ms.
+SIDE_BY_SIDE, SIDE_BY_SIDE_ON_NETS = 2048, 128
+PART_SAMPLES = 8  # of a chunk's part, at least
 INSTALLATION_STRATUM = (
     "installation"  # the name under which installation inputs are drawn; no stratum has it
 )
@@ -147,8 +150,8 @@ class Design:
     ) -> tuple[tuple[Chunk, ...], ...]:
         """The same chunks as they are handed out.
 
-        Runs of as many event blocks of one block of installations as the design alone says, so that
-        sums have the same order everywhere.
+        Runs of as many event blocks of one block of installations, or small chunks of several
+        blocks, as the design alone says, so that sums have the same order everywhere.
 
         Parameters
         ----------
@@ -164,12 +167,14 @@ class Design:
         chunks = self.chunks(stratum, round_)
         if part is not None:
             chunks = tuple(own for chunk in chunks if (own := self._within(chunk, part)))
-        blocks = len(chunks) // BLOCKS
-        run = -(-blocks // TASKS_MAX) * BLOCKS
+        if not chunks:
+            return ()
+        run = -(-len(chunks) // (TASKS_MAX * BLOCKS)) * BLOCKS
+        abreast = self._abreast(chunks[0])
         return tuple(
-            chunks[first : first + run][installation_block::BLOCKS]
-            for first in range(0, len(chunks), max(run, 1))
-            for installation_block in range(BLOCKS)
+            tuple(c for c in chunks[first : first + run] if c.installation_block // abreast == k)
+            for first in range(0, len(chunks), run)
+            for k in range(BLOCKS // abreast)
         )
 
     def _within(self, chunk: Chunk, part: Part) -> Chunk | None:
@@ -205,6 +210,12 @@ class Design:
             return min(power_of_two(count) if self.net else count, self.events_per_installation)
 
         return events(before), events(share)
+
+    def _abreast(self, chunk: Chunk) -> int:
+        """How many blocks of installations are solved side by side; a power of two."""
+        most = SIDE_BY_SIDE_ON_NETS if self.net else SIDE_BY_SIDE
+        fitting = max(1, min(BLOCKS, most // self.samples_in(chunk)))
+        return 1 << (fitting.bit_length() - 1)
 
     def events_in(self, chunk: Chunk) -> int:
         """Events of each installation in a chunk.
