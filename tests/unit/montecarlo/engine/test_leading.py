@@ -56,7 +56,7 @@ def test_in_rounds_it_is_told_after_each() -> None:
     changes = {"study.samples": 2048, "study.racing": True, "policy.p_false_max": 0.5}
     told = Told()
     outcome = run(study_with(SMALL | changes), workers=1, progress=told)
-    assert [one.samples for one in told.found] == [512, 1024, 2048]
+    assert [one.samples for one in told.found] == [128, 256, 512, 1024, 2048]
     assert {one.of_samples for one in told.found} == {2048}
     last = told.found[-1]
     assert last.low <= last.p_missed <= last.high

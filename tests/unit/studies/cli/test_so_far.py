@@ -45,11 +45,11 @@ def test_the_answer_of_the_last_full_round_is_told_and_kept(
     with pytest.raises(KeyboardInterrupt), answer_so_far(bar, tmp_path):
         run(study, workers=1, progress=bar)
     first, second, third = capsys.readouterr().err.splitlines()
-    assert "the first 512 of 2,048 samples, not checked on others" in first
-    assert second.startswith("leading after 512 samples")
+    assert "the first 128 of 2,048 samples, not checked on others" in first
+    assert second.startswith("leading after 128 samples")
     assert third.endswith(str(tmp_path / SO_FAR))
     table = pd.read_csv(tmp_path / SO_FAR)
-    assert set(table["samples"]) == {512}
+    assert set(table["samples"]) == {128}
     (leads,) = table[table["leads"]].to_dict("records")
     assert bar.found is not None
     assert leads["p_missed"] == pytest.approx(bar.found.p_missed)
