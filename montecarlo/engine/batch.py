@@ -11,13 +11,14 @@ import numpy as np
 
 from montecarlo.engine.convergence import EarlyEstimate, points, shares_of
 from montecarlo.engine.counted import count_all
+from montecarlo.engine.densities import find_densities
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.progress import Progress, named_progress
 from montecarlo.engine.racing import Racing, selection
-from montecarlo.engine.rare import Final, Known, final_batch, final_samples, find_densities
+from montecarlo.engine.rare import Final, Known, final_batch, final_samples
 from montecarlo.engine.rounds import Drawn
 from montecarlo.engine.sizes import Sizes, designs, with_sizes
 from montecarlo.engine.sums import (

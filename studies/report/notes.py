@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.enlarging import HITS, MOST_TIMES, Enlarged
+from montecarlo.engine.enlarging import MOST_TIMES, Enlarged
 from montecarlo.engine.guard import Unresolved
 from montecarlo.engine.notes import (
     BurdenCircuits,
@@ -23,6 +23,7 @@ from montecarlo.engine.precision import Precise
 from montecarlo.engine.run import Incident, Note, Outcome, Refused
 from montecarlo.engine.search import Searched
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
+from montecarlo.estimates.rare import HITS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few

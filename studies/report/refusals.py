@@ -7,10 +7,9 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from montecarlo.engine.guard import EFFECTS, ENERGY, ROWS, WEIGHTED
-from montecarlo.estimates.rare import FEW, Trust, Why
+from montecarlo.estimates.rare import COMMON, FEW, Trust, Why
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
-from montecarlo.estimates.weighted import COMMON
 from montecarlo.quantities.wording import listed
 from montecarlo.sampling.stratum import Side
 from studies.report.numbers import percent
