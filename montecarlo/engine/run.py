@@ -9,6 +9,7 @@ from enum import Enum, auto
 
 from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import compile_solvers
+from montecarlo.engine.delays import across_the_delay
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.notes import Method, method_notes
@@ -80,6 +81,8 @@ class Outcome:
         The independent sample that refused each candidate.
     rounds : tuple of Round
         Of the search for settings, where the study has ranges that are searched.
+    across_delay : Setting or None
+        The best one without the chosen one's delay, or with one where that has none.
     """
 
     study: Study
@@ -95,6 +98,7 @@ class Outcome:
     refused: Mapping[Setting, Batch]
     other: Outcome | None = None
     rounds: tuple[Round, ...] = ()
+    across_delay: Setting | None = None
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch whose figures of a candidate are reported: an independent one that has it, else
@@ -241,7 +245,11 @@ class _Run:
             {} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
             self.sizes,
             self.refused,
+            across_delay=None if chosen is None else self._across_delay(chosen),
         )
+
+    def _across_delay(self, chosen: Setting) -> Setting | None:
+        return across_the_delay(self.order, self.first.settings, chosen)
 
     def _stand_in(self, fresh: Batch, trial: Mapping[str, Setting]) -> bool:
         """Whether an independent sample has those on trial: after a search it has all candidates,
@@ -284,7 +292,8 @@ class _Run:
             if self.study.candidates.found
             else neighbours(self.first.settings, first)
         )
-        self._few = tuple(dict.fromkeys((*self._foremost, *others)))
+        across = [other for other in (self._across_delay(first),) if other is not None]
+        self._few = tuple(dict.fromkeys((*self._foremost, *others, *across)))
         if self.study.study.precision is not None:
             self.sizes = sizes_for(self.study, self.first, first)
         return self._drawn(round_)

@@ -22,6 +22,7 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import counted, full_setting, scheme_name
 from studies.sweep.closest import way_out
+from studies.sweep.delay import delay_text
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 from studies.sweep.radius import holds_unless
 
@@ -42,6 +43,7 @@ def _chosen(result: Result) -> Iterator[str]:
     yield f"Recommended setting: no. {result.chosen}, {scheme}: {setting}."
     yield from worth(result.study, row)
     yield from _policy(result.study, row)
+    yield from delay_text(result)
     yield from holds_unless(result.margins)
     yield REVIEW
 
