@@ -44,7 +44,7 @@ def _chosen(result: Result) -> Iterator[str]:
     yield from worth(result.study, row)
     yield from _policy(result.study, row)
     yield from delay_text(result)
-    yield from holds_unless(result.margins)
+    yield from holds_unless(result.margins, result.outcome.first.settings)
     yield REVIEW
 
 
