@@ -64,6 +64,8 @@ class Margin:
     reach : float
         Distance that was looked at; 0 where the input cannot be moved, or where too few hits leave
         it open.
+    cut : bool
+        Whether that is less than the policy's reach, as values end to be possible there.
     """
 
     key: str
@@ -77,6 +79,7 @@ class Margin:
     breaks: float | None
     change: Change | None
     reach: float
+    cut: bool
 
     @property
     def nearest(self) -> float:

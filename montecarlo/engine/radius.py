@@ -37,6 +37,7 @@ AIM = -0.04  # ln of the share of the limit
 LEAST_CUT, MOST_STEPS = 0.1, 12
 NARROW = 1 / 32  # of the distance to the end
 COUNTED = 512  # samples
+ROUNDING = 1e-9
 HALVINGS = 5  # of the distance within which another setting would be chosen
 
 
@@ -281,6 +282,8 @@ class _Search:
 
     def _margin(self, item: Input, way: Way, side: _Side | None) -> Margin:
         low, high = item.distribution.support()
+        width = half_width(item.distribution)
+        wanted = self.study.policy.margins.reach * width
         own = item.key.startswith("external_events.")
         return Margin(
             item.key,
@@ -288,10 +291,11 @@ class _Search:
             self._events_with(item)[0].kind if own else "",
             way,
             item.distribution.centre(),
-            half_width(item.distribution),
+            width,
             low,
             high,
             side.good if side and side.breaks else None,
             side.change if side else None,
             0.0 if side is None or side.few else side.end,
+            side is None or side.end < wanted * (1 - ROUNDING),
         )

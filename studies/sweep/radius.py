@@ -134,6 +134,7 @@ def radius_notes(radius: Radius | None) -> Iterator[str]:
             f"{counted(radius.rivals, 'neighbouring setting')} may take the place of the chosen one"
             " there, by policy.margins.missed at least."
         )
+    yield from _cut(radius)
     if radius.undecided:
         yield (
             f"{counted(radius.undecided, 'direction')} of inputs in radius.csv"
@@ -146,6 +147,18 @@ def radius_notes(radius: Radius | None) -> Iterator[str]:
             f"{counted(radius.numbers, 'plain number')} of the external events"
             f" {is_} not moved. {have} no width."
         )
+
+
+def _cut(radius: Radius) -> Iterator[str]:
+    """That the reach leaves possible values, where it does."""
+    if not (cut := [one for one in radius.margins if one.cut and one.reach > 0]):
+        return
+    end = _value(cut[0], value_at(cut[0], cut[0].reach))
+    yield (
+        f"policy.margins.reach: {counted_half_widths(radius.reach)} leave possible values in"
+        f" {counted(len(cut), 'row')} of radius.csv, as {cut[0].key} at {end}. Such an input moves"
+        " as far as possible; looked_at has the value."
+    )
 
 
 # --- figure -------------------------------------------------------------------
@@ -186,7 +199,7 @@ def radius_bars(frame: pd.DataFrame) -> Figure:
         point = (row["half_widths"], place)
         colour = ENDS[row["end"]][1]
         beside(ax, row["text"], point, (4, 0), colour, fontsize=LABEL_POINTS)
-    ax.set_xlim(0, 1.45 * max(float(rows["half_widths"].max()), 0.1))
+    ax.set_xlim(0, 2.1 * max(float(rows["half_widths"].max()), 0.1))
     ax.set(xlabel="distance from the stated value, half-widths", ylabel="")
     ax.grid(visible=False, axis="y")
     first = str(rows["row"].iloc[0]).replace("\n", " ")
