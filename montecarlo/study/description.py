@@ -248,6 +248,21 @@ class Policy(Section):
     margins: Annotated[
         Margins, word("how far inputs are moved to find where the choice breaks or changes")
     ] = Margins()
+    least_radius: (
+        Annotated[
+            float,
+            Plain(
+                "half-widths",
+                "how far the centre of every uncertain input, moved alone, must at least be off"
+                " before the limit on false trips breaks; the best setting that has it is chosen;"
+                " not asked unless given",
+                0.0,
+                100.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
     assumption_sets: Annotated[
         tuple[AssumptionSet, ...],
         word(

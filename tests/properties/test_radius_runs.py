@@ -14,11 +14,15 @@ from montecarlo.engine.radius import HALVINGS, NARROW, NEAR, STEP, radius_of
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.shifted import Again, Resolving
 from montecarlo.engine.workers import workers_of
+from montecarlo.frames.result import Result
 from montecarlo.quantities import half_width
 from montecarlo.study.shifts import Way, changed, uncertain_inputs
-from tests.made.studies import REMOVE, study_with
+from studies.sweep.demand import demand_text
+from studies.sweep.recommendation import recommendation
+from tests.made.studies import REMOVE, faults_of, study_with
 
 CYCLE_S, DELAY_S = 0.02, 0.1
+COSTS = {"missed_fault": 1, "false_trip": 1}
 KEY = "external_events.through.clearing_time_s"
 # Every sample spills far beyond the pick-up, from the fault's beginning to its end
 STUDY: dict[str, Any] = {
@@ -213,3 +217,72 @@ def test_a_larger_margin_is_reached_later_or_never(coarse: tuple[Outcome, Radius
 @pytest.mark.slow
 def test_two_workers_find_the_same_change(coarse: tuple[Outcome, Radius]) -> None:
     assert radius_of(coarse[0], workers_of(2), silent) == coarse[1]
+
+
+# --- a radius that the policy demands -----------------------------------------
+
+FEW: dict[str, Any] = {"study.samples": 512}
+BOTH = FEW | {"candidates.phase_pickup_a": [FINE, COARSE]}
+
+
+def test_a_demand_that_the_best_setting_lacks_takes_the_next_one() -> None:
+    """The fine setting breaks at two half-widths or so, by hand as above."""
+    done = outcome(**BOTH, **{"policy.least_radius": 3})
+    assert done.undemanded is not None
+    assert done.chosen is not None
+    assert done.undemanded.phase_pickup_a == FINE
+    assert done.chosen.phase_pickup_a == COARSE
+    (found,) = done.in_the_way
+    assert (found.setting, found.key) == (done.undemanded, KEY)
+    assert found.centre == pytest.approx(0.05 + 3 * 0.01)
+    assert found.used > 1
+    first, cost, why = demand_text(Result(done))
+    assert first == (
+        "It keeps to the limit with the centre of any one input 3 half-widths off"
+        " (policy.least_radius)."
+    )
+    assert cost.startswith("Without this demand no. 1 is chosen. The demand costs +")
+    assert why.startswith("No. 1 breaks the limit with the clearing time of through at 0.08 s:")
+
+
+def test_a_demand_that_is_met_costs_nothing() -> None:
+    done = outcome(**BOTH, **{"policy.least_radius": 0.5})
+    assert done.chosen is not None
+    assert done.chosen.phase_pickup_a == FINE
+    assert not done.in_the_way
+    assert [*demand_text(Result(done))][1] == "Without this demand the same setting is chosen."
+
+
+def test_where_no_setting_has_it_nothing_is_recommended() -> None:
+    done = outcome(**FEW, **{"policy.least_radius": 3})
+    assert done.chosen is None
+    text = " ".join(recommendation(Result(done)).texts)
+    assert "No setting is recommended" in text
+    assert "No. 1 breaks the limit with the clearing time of through at 0.08 s" in text
+    assert "Narrow that input, lower policy.least_radius, or give coarser candidates." in text
+
+
+@pytest.mark.slow
+def test_two_workers_meet_a_demand_alike() -> None:
+    study = study_with(STUDY | BOTH | {"policy.least_radius": 3})
+    one, two = (run(study, workers=number) for number in (1, 2))
+    assert one.chosen == two.chosen
+    assert one.in_the_way == two.in_the_way
+
+
+@pytest.mark.parametrize(
+    ("changes", "begin"),
+    [
+        ({"policy.least_radius": 0}, "policy.least_radius: 0.0 half-widths, must be above 0"),
+        ({"policy.least_radius": "much"}, "policy.least_radius: "),
+        ({"policy.least_radius": 6}, "policy.least_radius: 6 half-widths, must be at most"),
+        (
+            {"policy": {"least_annual_cost": COSTS, "least_radius": 1}},
+            "policy.least_radius: 1 half-widths, but policy.least_annual_cost has no limit",
+        ),
+    ],
+)
+def test_a_demand_that_is_nonsense_is_one_line(changes: dict[str, Any], begin: str) -> None:
+    (fault,) = faults_of(changes)
+    assert fault.startswith(begin)
+    assert "\n" not in fault
