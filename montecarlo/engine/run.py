@@ -9,6 +9,8 @@ from enum import Enum, auto
 
 from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import compile_solvers
+from montecarlo.engine.delays import across_the_delay
+from montecarlo.engine.demand import InTheWay, demanded
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.notes import Method, method_notes
@@ -81,6 +83,12 @@ class Outcome:
         The independent sample that refused each candidate.
     rounds : tuple of Round
         Of the search for settings, where the study has ranges that are searched.
+    across_delay : Setting or None
+        The best one without the chosen one's delay, or with one where that has none.
+    undemanded : Setting or None
+        What would be chosen without the policy's least radius.
+    in_the_way : tuple of InTheWay
+        What keeps candidates from having it.
     """
 
     study: Study
@@ -96,6 +104,9 @@ class Outcome:
     refused: Mapping[Setting, Batch]
     other: Outcome | None = None
     rounds: tuple[Round, ...] = ()
+    across_delay: Setting | None = None
+    undemanded: Setting | None = None
+    in_the_way: tuple[InTheWay, ...] = ()
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch whose figures of a candidate are reported: an independent one that has it, else
@@ -212,7 +223,11 @@ class _Run:
         also: Setting | None = None,
     ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = first
+        order = [first.settings[candidate] for candidate in first.verdict.order()]
+        self.undemanded = order[0] if order and study.policy.least_radius is not None else None
+        self.first, self.in_the_way = first, tuple[InTheWay, ...]()
+        for group in groups:
+            self._demand([one for one in order if group in (ANY, one.scheme)])
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {
             group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups
@@ -227,12 +242,14 @@ class _Run:
             if fresh is None or not self._stand_in(fresh, trial):
                 tries += 1
                 fresh = self._again(trial, tries)
+            fresh = self._demanded(fresh, trial)
             kept = self._keeping(fresh, trial)
             if kept.keys() == trial.keys():
                 break
         notes: list[Note] = [*method_notes(self.study, self.first)]
         if fresh is not None and kept and self.study.study.precision is not None:
             fresh, more = self._narrowed(fresh, self._first_of(kept))
+            fresh = self._demanded(fresh, kept)
             notes += more
             kept = self._keeping(fresh, kept)
         if fresh is not None:
@@ -253,7 +270,28 @@ class _Run:
             {} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
             self.sizes,
             self.refused,
+            across_delay=None if chosen is None else self._across_delay(chosen),
+            undemanded=self.undemanded,
+            in_the_way=self.in_the_way,
         )
+
+    def _demand(self, order: Sequence[Setting]) -> None:
+        """Refuse the best ones of a group that have not the demanded radius."""
+        self.first, found = demanded(self.study, self.first, order, self.workers, self.tell)
+        self.in_the_way += found
+
+    def _demanded(self, fresh: Batch, trial: Mapping[str, Setting]) -> Batch:
+        """Those on trial must have the demanded radius on the independent sample too."""
+        for one in trial.values():
+            known = fresh.judgement.demand
+            asked = known is not None and known[fresh.settings.index(one)] <= 1
+            if fresh.keeps_to_policy(one) and not asked:
+                fresh, found = demanded(self.study, fresh, [one], self.workers, self.tell)
+                self.in_the_way += found
+        return fresh
+
+    def _across_delay(self, chosen: Setting) -> Setting | None:
+        return across_the_delay(self.order, self.first.settings, chosen)
 
     def _stand_in(self, fresh: Batch, trial: Mapping[str, Setting]) -> bool:
         """Whether an independent sample has those on trial: after a search it has all candidates,
@@ -296,7 +334,9 @@ class _Run:
             if self.study.candidates.found
             else neighbours(self.first.every, first)
         )
-        self._few = tuple(dict.fromkeys((*self._foremost, *others)))
+        more = (self._across_delay(first), self.undemanded)
+        beside = [one for one in more if one is not None]
+        self._few = tuple(dict.fromkeys((*self._foremost, *others, *beside)))
         if self.study.study.precision is not None:
             self.sizes = sizes_for(self.study, self.first, first)
         return self._drawn(round_)

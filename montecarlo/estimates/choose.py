@@ -105,6 +105,8 @@ class Judgement:
     cost: Total | None = None  # a year, where the policy weighs costs
     # Bound of every kind of event; {} without such a limit
     each: Mapping[Stratum, Array] = field(default_factory=dict)
+    # Bound over limit at the radius that the policy demands; NaN: not asked
+    demand: Array | None = None
 
     @property
     def aim(self) -> Array:
@@ -237,8 +239,8 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
             return Total(*(put(*parts) for parts in zip(own, new, strict=True)))
         if isinstance(own, Mapping):
             return {key: put(part, new[key]) for key, part in own.items()}
-        if own is None:
-            return None
+        if own is None or new is None:
+            return own
         out = own.copy()
         out[at] = new[there]
         return out

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.margins import Radius
 from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.radius import Radius
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -205,7 +205,7 @@ class Result:
     def radius(self) -> pd.DataFrame:
         """How far inputs may be off before the choice breaks the policy's limit:
         `montecarlo.frames.radius.radius_frame`."""
-        return radius_frame(self.margins)
+        return radius_frame(self.margins, self.outcome.first.settings)
 
     @cached_property
     def closest(self) -> pd.DataFrame:
