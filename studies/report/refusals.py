@@ -30,6 +30,7 @@ SHORT = {
     Rule.EVENT: "upper limit of p_false in {0.event} above {0.limit:g}",
     Rule.ASSUMPTION_SET: "not in every assumption set",
 }
+WORDED = ("verdict", "missed_verdict", "false_verdict", "note", "widened_note")  # columns
 Told = TypeVar("Told", bound=Refusal | NoneUsable)
 FRESH = "it did not keep to the policy on an independent sample"
 
@@ -146,7 +147,7 @@ def in_words(frame: pd.DataFrame) -> pd.DataFrame:
     if "refusals" in frame:
         notes = frame["refusals"].map(note_text)
         frame = frame.assign(refusals=notes).rename(columns={"refusals": "note"})
-    for name in frame.columns.intersection(["verdict", "note", "widened_note"]):
+    for name in frame.columns.intersection(WORDED):
         frame = frame.assign(**{name: frame[name].map(_words)})
     if "counted_as" in frame:
         frame = frame.assign(counted_as=frame["counted_as"].map(COUNTED_AS))
