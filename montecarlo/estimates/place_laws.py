@@ -132,6 +132,8 @@ def missed_under(
     pieces, faults, start = [], np.zeros(BLOCKS), 0
     for blocks in critical_places(stratum):
         own = wanted[start : (start := start + blocks[0].shape[1])]
+        if not own.any():
+            continue
         found = np.full((len(laws), int(own.sum()), len(blocks)), np.nan)
         for block, places in enumerate(blocks):
             faults[block] = len(places)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -111,3 +113,11 @@ def test_a_front_below_what_counts_show_is_refused() -> None:
     assert study_with({"policy.front": [6e-3, 1e-4]}).policy.front == (6e-3, 1e-4)
     weighted = {"policy.front": [4e-3, 1e-4], "study.rare_samples": 4096}  # may show it
     assert study_with(weighted).policy.front == (4e-3, 1e-4)
+
+
+def test_of_equal_settings_the_one_with_fewer_false_trips() -> None:
+    study = study_with({})
+    settings, judged = made(study)
+    alike = replace(judged, missed=total(np.full(len(settings), 0.3)))
+    first, *_ = front_of(study, settings, alike, settings[0].scheme, 512)
+    assert first.bound == judged.bound[judged.usable].min()
