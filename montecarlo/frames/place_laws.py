@@ -15,7 +15,7 @@ from montecarlo.estimates.intervals import student
 from montecarlo.estimates.place_laws import LAWS, STATED, MissedUnder, missed_under
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.optimality import allowed, missed_by_block
-from montecarlo.quantities import Array, Flags
+from montecarlo.quantities import Flags
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.axes import Setting
 
@@ -40,8 +40,8 @@ def place_laws(outcome: Outcome, roles: Mapping[str, int]) -> pd.DataFrame:
         A row a law and candidate: `law`, its `factor`, `exponent` and `flat_share` as of
         `PlaceLaw`, `role`, `candidate`, `p_missed_earth` of the earth faults and `p_missed` of all
         [-]; the other types keep to the study's law. Role "best": of the settings that the policy
-        allows the one that misses least under this law, where it surely misses less than the chosen
-        one. Empty without earth faults.
+        allows the one that misses least under this law, where another one does so under the law
+        stated and the difference is sure. Empty without earth faults.
     """
     import pandas as pd
 
@@ -86,18 +86,20 @@ def _share(outcome: Outcome) -> float:
 
 
 def _better(outcome: Outcome) -> Iterator[tuple[int, Setting]]:
-    """Laws, by their place, under which another setting than the chosen one misses least, at 95 %
-    by the paired differences of the blocks."""
+    """Laws, by their place, under which another setting misses least than under the law stated, and
+    surely less than that one and the chosen one: at 95 % by the paired differences of the
+    blocks."""
     if (found := allowed(outcome)) is None or outcome.chosen is None:
         return
     batch, may = found
     settings = [setting for setting, yes in zip(batch.settings, may, strict=True) if yes]
-    at, stated = settings.index(outcome.chosen), LAWS.index(STATED)
-    earth = _under(outcome, batch, may)
+    stated, earth = LAWS.index(STATED), _under(outcome, batch, may)
     changes = _share(outcome) * (earth.by_block - earth.by_block[stated])
     by_block = missed_by_block(outcome, batch)[may] + changes
     whole = batch.judgement.missed.total[may] + _share(outcome) * (earth.p - earth.p[stated])
-    for k, best in enumerate(np.argmin(whole, axis=1)):
-        gap: Array = by_block[k, best] - by_block[k, at]
-        if k != stated and best != at and student(gap, LEVEL).high < 0:
-            yield k, settings[best]
+    best = np.argmin(whole, axis=1)
+    others = [best[stated], settings.index(outcome.chosen)]
+    for k, one in enumerate(best):
+        gaps = by_block[k, [one]] - by_block[k, others]
+        if one not in others and (student(gaps, LEVEL).high < 0).all():
+            yield k, settings[one]

@@ -22,9 +22,8 @@ KEYS = ["law", "factor", "exponent", "flat_share"]
 CAPTION = "Missed faults under other laws of the place of earth faults"
 
 
-def place_sentences(frame: pd.DataFrame, number: int) -> Iterator[str]:
-    """Of place_laws.csv: between which values the missed faults of a setting lie, and whether
-    another law would choose another setting."""
+def place_range(frame: pd.DataFrame, number: int) -> Iterator[str]:
+    """Of place_laws.csv: between which values the missed faults of a setting lie."""
     own = frame[frame["candidate"] == number] if len(frame) else frame
     if not len(own):
         return
@@ -35,10 +34,9 @@ def place_sentences(frame: pd.DataFrame, number: int) -> Iterator[str]:
     )
     ends = percent(low, DIGITS).removesuffix(" %"), percent(high, DIGITS)
     yield (
-        "The place of earth faults along the winding is an assumption. If their density is off by"
-        f" up to a factor of {factor:g} anywhere, {' to '.join(ends)} of the faults stay uncleared."
+        "If the density of earth faults along the winding is off by up to a factor of"
+        f" {factor:g} anywhere, {' to '.join(ends)} of the faults stay uncleared."
     )
-    yield from _order(frame[frame["role"] == BEST].to_dict("records"))
 
 
 def place_table(frame: pd.DataFrame) -> list[Block]:
@@ -67,13 +65,18 @@ def _missed(p: float) -> str:
     return bare(p, DIGITS) if p >= LEAST or p == 0 else f"< {bare(LEAST)}"
 
 
-def _order(better: list[Row]) -> Iterator[str]:
-    """Laws under which another setting would be chosen."""
+def other_choices(frame: pd.DataFrame) -> Iterator[str]:
+    """Laws under which another setting would be chosen: one for each of the first such settings."""
+    better = frame[frame["role"] == BEST].to_dict("records") if len(frame) else []
     if not better:
         return
-    cases = listed(f"no. {row['candidate']} with {law_words(row)}" for row in better[:MOST_NAMED])
-    more = " and other laws in place_laws.csv" if len(better) > MOST_NAMED else ""
-    yield f"Another allowed setting leaves significantly fewer uncleared: {cases}{more}."
+    first = {row["candidate"]: law_words(row) for row in reversed(better)}
+    named = [*dict.fromkeys(row["candidate"] for row in better)][:MOST_NAMED]
+    cases = listed(f"no. {number} ({first[number]})" for number in named)
+    yield (
+        f"The law of the place changes which allowed setting leaves fewest: {cases}."
+        " place_laws.csv has all laws."
+    )
 
 
 def law_words(row: Row) -> str:

@@ -25,7 +25,7 @@ def prices_table(frame: pd.DataFrame) -> list[Block]:
     if not len(frame):
         return []
     rows = frame.to_dict("records")
-    head = (
+    head = [
         "setting",
         "from",
         "to",
@@ -33,8 +33,11 @@ def prices_table(frame: pd.DataFrame) -> list[Block]:
         "missed faults, points",
         f"false trips in {EVENTS:,} events",
         f"fewer missed faults for one more false trip in {EVENTS:,} events, points",
-    )
-    return [Table(head, tuple(map(_cells, rows)), "<>>>>>>", CAPTION, notes=tuple(_notes(rows)))]
+    ]
+    columns = len(head) - bool(frame["missed_per_false"].isna().all())
+    cells = tuple(_cells(row)[:columns] for row in rows)
+    align = "<" + ">" * (columns - 1)
+    return [Table(tuple(head[:columns]), cells, align, CAPTION, notes=tuple(_notes(rows)))]
 
 
 def _cells(row: Row) -> tuple[str, ...]:

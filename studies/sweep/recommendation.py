@@ -22,6 +22,7 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import counted, full_setting, scheme_name
 from studies.sweep.closest import way_out
+from studies.sweep.place_laws import place_range
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 from studies.sweep.radius import holds_unless
 
@@ -43,6 +44,7 @@ def _chosen(result: Result) -> Iterator[str]:
     yield from worth(result.study, row)
     yield from _policy(result.study, row)
     yield from holds_unless(result.margins)
+    yield from place_range(result.place_laws, int(row["candidate"]))
     yield REVIEW
 
 

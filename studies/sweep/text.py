@@ -18,7 +18,7 @@ from studies.sweep.choice import moved, no_false_trip, tails_text, worst_case
 from studies.sweep.doubts import doubts_text
 from studies.sweep.gap import gap_sentences
 from studies.sweep.not_selected import SHARES, not_selected
-from studies.sweep.place_laws import place_sentences
+from studies.sweep.place_laws import other_choices
 from studies.sweep.radius import radius_notes
 from studies.sweep.recommendation import recommendation
 
@@ -62,7 +62,7 @@ def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
     yield no_false_trip(result)
     yield SEEN_AGAIN
     yield from radius_notes(result.margins)
-    yield from place_sentences(result.place_laws, result.chosen)
+    yield from other_choices(result.place_laws)
     yield from gap_sentences(result)
     yield from tails_text(result)
     yield from worst_case(result)

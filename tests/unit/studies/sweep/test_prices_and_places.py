@@ -15,7 +15,7 @@ from montecarlo.estimates.place_laws import LAWS, Kind
 from montecarlo.estimates.verdicts import Verdict
 from studies.report.blocks import Table
 from studies.sweep.gap import gap_sentences
-from studies.sweep.place_laws import place_sentences, place_table
+from studies.sweep.place_laws import other_choices, place_range, place_table
 from studies.sweep.prices import prices_table
 from tests.made.reading import words as count_words
 
@@ -63,6 +63,12 @@ def test_steps_in_a_table() -> None:
     assert not any("delay" in note for note in table.notes)
 
 
+def test_an_exchange_that_no_step_shows_has_no_column() -> None:
+    (table,) = prices_table(pd.DataFrame([DELAY]))
+    assert isinstance(table, Table)
+    assert len(table.header) == len(table.rows[0]) == len(table.align) == 6
+
+
 def test_without_a_step_there_is_no_table() -> None:
     assert prices_table(pd.DataFrame()) == []
 
@@ -93,14 +99,15 @@ def test_the_range_over_laws_in_a_sentence() -> None:
         next(k for k, law in enumerate(LAWS) if law.kind is kind and law.factor == 2)
         for kind in (Kind.LEAST, Kind.MOST)
     )
-    (text,) = place_sentences(places(), 3)
+    (text,) = place_range(places(), 3)
     assert f"{5 + least} to {5 + most} % of the faults stay uncleared" in text
-    assert max(count_words(part) for part in text.split(". ")) <= 25
+    assert count_words(text) <= 25
 
 
 def test_another_law_may_choose_another_setting() -> None:
-    _, text = place_sentences(places(best=12), 3)
-    assert "no. 12 with voltage ageing, exponent 9" in text
+    assert not [*other_choices(places())]
+    (text,) = other_choices(places(best=12))
+    assert "no. 12 (voltage ageing, exponent 9)" in text
 
 
 def test_laws_in_a_table() -> None:
@@ -117,7 +124,7 @@ def test_laws_in_a_table() -> None:
 
 def test_without_earth_faults_nothing_is_said() -> None:
     assert place_table(pd.DataFrame()) == []
-    assert not [*place_sentences(pd.DataFrame(), 3)]
+    assert not [*place_range(pd.DataFrame(), 3), *other_choices(pd.DataFrame())]
 
 
 def gap(found: Gap | None, searched: bool = True) -> str:
