@@ -34,8 +34,8 @@ def place_range(frame: pd.DataFrame, number: int) -> Iterator[str]:
     )
     ends = percent(low, DIGITS).removesuffix(" %"), percent(high, DIGITS)
     yield (
-        "If the density of earth faults along the winding is off by up to a factor of"
-        f" {factor:g} anywhere, {' to '.join(ends)} of the faults stay uncleared."
+        f"If earth faults lie anywhere up to {factor:g} times more or less densely than assumed,"
+        f" {' to '.join(ends)} of the faults stay uncleared."
     )
 
 
