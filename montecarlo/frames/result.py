@@ -232,7 +232,7 @@ class Result:
     @cached_property
     def prices(self) -> pd.DataFrame:
         """What one step of each setting would change: `montecarlo.frames.prices.prices`."""
-        return prices.prices(self.outcome, self.neighbours)
+        return prices.prices(self.outcome, self.neighbours, self.exceedance)
 
     @cached_property
     def gap(self) -> Gap | None:

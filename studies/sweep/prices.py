@@ -81,9 +81,10 @@ def _notes(rows: list[Row]) -> Iterator[str]:
     for key in dict.fromkeys(row["setting"] for row in rows):
         power = next(row["false_power"] for row in rows if row["setting"] == key)
         if not math.isnan(power):
+            elements = "phase elements" if key.startswith("phase") else "earth element"
             yield (
                 f"near the chosen setting, 1 % more {AXIS_WORDS[key].label} makes"
-                f" {_percent_change(power)} false trips"
+                f" {_percent_change(power)} external events operate the {elements}"
             )
 
 
