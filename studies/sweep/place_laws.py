@@ -34,8 +34,8 @@ def place_range(frame: pd.DataFrame, number: int) -> Iterator[str]:
     )
     ends = percent(low, DIGITS).removesuffix(" %"), percent(high, DIGITS)
     yield (
-        f"If earth faults lie anywhere up to {factor:g} times more or less densely than assumed,"
-        f" {' to '.join(ends)} of the faults stay uncleared."
+        f"If the density of earth faults is off by up to a factor of {factor:g} anywhere along the"
+        f" winding, {' to '.join(ends)} of the faults stay uncleared."
     )
 
 

@@ -32,12 +32,17 @@ def prices_table(frame: pd.DataFrame) -> list[Block]:
         "no.",
         "missed faults, points",
         f"false trips in {EVENTS:,} events",
-        f"fewer missed faults for one more false trip in {EVENTS:,} events, points",
+        f"points for 1 more in {EVENTS:,}",
     ]
     columns = len(head) - bool(frame["missed_per_false"].isna().all())
     cells = tuple(_cells(row)[:columns] for row in rows)
     align = "<" + ">" * (columns - 1)
-    return [Table(tuple(head[:columns]), cells, align, CAPTION, notes=tuple(_notes(rows)))]
+    notes = [*_notes(rows)]
+    if columns == len(head):
+        notes.append(
+            f"{head[-1]}: fewer missed faults for one more false trip in {EVENTS:,} events"
+        )
+    return [Table(tuple(head[:columns]), cells, align, CAPTION, notes=tuple(notes))]
 
 
 def _cells(row: Row) -> tuple[str, ...]:
