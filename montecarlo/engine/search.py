@@ -19,6 +19,7 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
+from montecarlo.engine.front import FrontPoint, front_of
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.leading import Leading, Standing, best_of, leading_at, tell_leading
@@ -47,36 +48,6 @@ PART, EARTH_PART = 4, 8  # of the study's samples and earth faults, one in so ma
 ROUNDS_MAX = 8
 NEARER_MAX = 4  # whole batches beyond the first
 CELLS = 4_000_000  # candidates x installations of a batch, to bound its memory
-
-
-# Limits of p_false at which the front is told
-LIMITS = tuple(float(f"{10 ** (-k / 3):.2g}") for k in range(3, 16))
-
-
-@dataclass(frozen=True)
-class FrontPoint:
-    """The setting that misses least among those whose bound of p_false keeps to a limit.
-
-    Attributes
-    ----------
-    limit : float
-        Of p_false (-).
-    setting : Setting
-    samples : int
-        Of each counted type.
-    p_missed, low, high : float
-        With its 95 % limits (-).
-    bound : float
-        One-sided upper limit of p_false (-).
-    """
-
-    limit: float
-    setting: Setting
-    samples: int
-    p_missed: float
-    low: float
-    high: float
-    bound: float
 
 
 @dataclass(frozen=True)
@@ -370,41 +341,8 @@ def _round(number: int, study: Study, judged: Ranked, place: int, circuits: int)
         float(verdict.false.total[place]),
         float(verdict.bound[place]),
         may_be_chosen(verdict, place),
-        tuple(front_of(judged, best.scheme, samples)),
+        tuple(front_of(study, judged.settings, verdict, best.scheme, samples)),
     )
-
-
-def front_of(judged: Ranked, scheme: str, samples: int) -> Iterator[FrontPoint]:
-    """At each of `LIMITS` the setting of a scheme that misses least; none where none keeps to it.
-
-    Parameters
-    ----------
-    judged : Ranked
-    scheme : str
-    samples : int
-        Of each counted type.
-
-    Yields
-    ------
-    FrontPoint
-    """
-    verdict = judged.verdict
-    own = judged.places(scheme)
-    for limit in LIMITS:
-        keeping = own[verdict.usable[own] & (verdict.bound[own] <= limit)]
-        if not keeping.size:
-            return
-        place = int(keeping[np.argmin(verdict.missed.total[keeping])])
-        missed = verdict.missed
-        yield FrontPoint(
-            limit,
-            judged.settings[place],
-            samples,
-            float(missed.total[place]),
-            float(missed.low[place]),
-            float(missed.high[place]),
-            float(verdict.bound[place]),
-        )
 
 
 def told_of(study: Study, rounds: Sequence[Round]) -> tuple[Searched, ...]:
