@@ -15,6 +15,7 @@ from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, l
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.study.backup_checks import backup_faults
+from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
 from montecarlo.study.candidates import candidate_lattices, grids_of
 from montecarlo.study.check import Check
 from montecarlo.study.ct_checks import CT_CHECKS
@@ -229,6 +230,7 @@ def _policy(study: Study) -> Iterator[str]:
     given = [key for key in POLICIES if getattr(policy, key) is not None]
     if len(given) != 1:
         yield f"policy: {listed(given) or 'none'} given; give exactly one of {listed(POLICIES)}"
+    yield from _least_radius(study)
     cost = policy.least_annual_cost
     if cost is None:
         return
@@ -239,6 +241,41 @@ def _policy(study: Study) -> Iterator[str]:
         )
     if not fit_for_label(cost.unit):
         yield f"policy.least_annual_cost.unit: {shown(cost.unit)}, {LABEL}"
+
+
+def _least_radius(study: Study) -> Iterator[str]:
+    policy = study.policy
+    least, reach = policy.least_radius, policy.margins.reach
+    if least is None:
+        return
+    if policy.least_annual_cost is not None and policy.p_false_max_each is None:
+        yield (
+            f"policy.least_radius: {least:g} half-widths, but policy.least_annual_cost has no limit"
+            " that could break; give policy.p_false_max_each too, or leave least_radius out"
+        )
+    if least > reach:
+        yield (
+            f"policy.least_radius: {least:g} half-widths, must be at most policy.margins.reach ="
+            f" {reach:g}; lower it or raise the reach"
+        )
+
+
+def _front(study: Study) -> Iterator[str]:
+    """The front lies between two limits, and the samples can show the larger one at least."""
+    if "front" not in study.policy.model_fields_set:
+        return
+    high, low = study.policy.front
+    place = f"policy.front: {shown([high, low])}"
+    if not 1 >= high > low > 0:
+        yield (
+            f"{place}, must be the largest and the smallest limit on p_false, with 1 >= largest >"
+            " smallest > 0, as [0.1, 1e-5]"
+        )
+    elif not weighted_samples(study) and high < (best := shown_at_best(study)):
+        yield (
+            f"{place}, {study.study.samples} samples of each event show {best:.2g} at best; raise"
+            f" the larger limit, or study.samples to {samples_that_show(study, high)}"
+        )
 
 
 def _position(study: Study) -> Iterator[str]:
@@ -296,6 +333,7 @@ CHECKS: tuple[Check, ...] = (
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")),
     Check(_policy, ("policy",)),
+    Check(_front, ("study", "states", "external_events", "policy")),
     *CT_CHECKS,
     Check(_position, ("internal_faults", "correlations")),
     Check(_correlations, EVERYTHING),

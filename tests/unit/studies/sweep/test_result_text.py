@@ -92,6 +92,9 @@ def finished(
         assumption_set_choices=pd.DataFrame(choices or []),
         doubts=doubts,
         margins=None,
+        prices=pd.DataFrame(),
+        place_laws=pd.DataFrame(),
+        gap=None,
         outcome=SimpleNamespace(
             best={},
             study=study,
