@@ -49,13 +49,14 @@ class Way:
 
     stages: tuple[float, ...]  # samples of each, in final batches
     least: int  # samples of a stage
+    largest: float  # samples of a stage: a fit takes few of more
     most: float  # probability from which settings do not shape the density
     rows: int  # samples beyond a threshold that have a part in a fit
 
 
-FIXED = Way((0.25, 0.5, 1.0, 2.0), LEAST_WEIGHTED, 0.1, 1500)  # each fit from one stage
+FIXED = Way((0.25, 0.5, 1.0, 2.0), LEAST_WEIGHTED, math.inf, 0.1, 1500)  # each fit from one stage
 # Each fit from all stages so far, an event at a time until it is good enough
-RACING = Way((0.25, 0.25, 0.5, 1.0), 2048, COMMON, 750)
+RACING = Way((0.25, 0.25, 0.5, 1.0), 2048, 32_768, COMMON, 750)
 
 
 def way_of(study: Study) -> Way:
@@ -85,7 +86,9 @@ def stage_size(study: Study, part: float) -> int:
     -------
     int
     """
-    return max(way_of(study).least, round(part * final_samples(study)) // BATCH * BATCH)
+    way = way_of(study)
+    size = min(round(part * final_samples(study)), way.largest) // BATCH * BATCH
+    return max(way.least, int(size))
 
 
 @dataclass(frozen=True, eq=False)

@@ -101,6 +101,13 @@ def test_events_end_one_by_one() -> None:
     assert found_none == [NEAR]
 
 
+def test_stages_of_large_studies_stay_small_with_racing_alone() -> None:
+    large = SMALL | {"study.rare_samples": 2**20}
+    assert stage_size(study_with(large), 2.0) == 2**21
+    assert stage_size(study_with(large | {"study.racing": True}), 1.0) == 32_768
+    assert stage_size(study_with(RACED), 0.25) == 2048
+
+
 @pytest.mark.slow
 def test_the_number_of_workers_does_not_matter() -> None:
     job = job_of(study_with(RACED))
