@@ -1,18 +1,20 @@
-"""The radius of a choice: how far the centre of each uncertain input may be off, downwards and
-upwards, before the upper limit of p_false of the chosen setting breaks the policy's limit.
+"""The radius of a choice: how far each uncertain input may be off, its centre lower or higher or
+its width larger, before the upper limit of p_false of the chosen setting breaks the policy's limit,
+and before another setting would be chosen (`rivals.py`).
 
-One input is moved at a time, all of its values with it, and the external events that have it are
-solved again on the random numbers of the independent sample. Related to the robustness function of
-info-gap theory (Ben-Haim, Info-Gap Decision Theory, 2nd ed. 2006, from memory)."""
+One input is moved at a time, all of its values with it, and what has it is solved again on the
+random numbers of the independent sample. Related to the robustness function of info-gap theory
+(Ben-Haim, Info-Gap Decision Theory, 2nd ed. 2006, from memory)."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import Enum
 
+from montecarlo.engine.margins import Change, Margin, Radius, Reason, Unasked
 from montecarlo.engine.progress import Progress, radius_stage
+from montecarlo.engine.rivals import Moved, Rivals, rivals_of
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.shifted import Again, Resolving, Used
 from montecarlo.engine.sizes import designs, with_sizes
@@ -22,92 +24,30 @@ from montecarlo.engine.workers import Workers
 from montecarlo.quantities import half_width
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.axes import Setting
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.description import Study
-from montecarlo.study.shifts import reachable, uncertain_inputs, with_shift
+from montecarlo.study.shifts import Way, changed, reachable, uncertain_inputs
 
 PARTS = (4, 2)  # the first one in so many samples serves, where it shows the limit clearly
 CLEAR = 1.25  # times the limit, for what a part decides
-STEP = 0.02  # half-widths
-NEAR = 0.08  # of the limit, below it
+STEP = 0.05  # half-widths
+NEAR = 0.1  # of the limit, below it
 AIM = -0.04  # ln of the share of the limit
 LEAST_CUT, MOST_STEPS = 0.1, 12
-NARROW = 1 / 64  # of the distance to the end
-
-
-class Unasked(Enum):
-    """Why there is no radius."""
-
-    NO_LIMIT = "no limit"  # the policy has none that could break
-    TOO_FEW = "too few"  # the samples that can be solved again do not show the limit
-
-
-@dataclass(frozen=True)
-class Margin:
-    """How far one input may be off.
-
-    Attributes
-    ----------
-    key, unit, event : str
-        event: the external event that alone has it, or "".
-    centre, half_width : float
-        In the unit.
-    longest, shortest : float
-        Ends of what is drawn, in the unit; infinite without an end.
-    below, above : float or None
-        Distance from the centre up to which the limit is kept; None: not within reach.
-    reach_below, reach_above : float
-        Distance that was looked at; 0 where the input cannot be moved, or where too few hits leave
-        it open.
-    """
-
-    key: str
-    unit: str
-    event: str
-    centre: float
-    half_width: float
-    shortest: float
-    longest: float
-    below: float | None
-    above: float | None
-    reach_below: float
-    reach_above: float
-
-
-@dataclass(frozen=True)
-class Radius:
-    """The margins of a chosen setting, the nearest first.
-
-    Attributes
-    ----------
-    margins : tuple of Margin
-    unasked : Unasked or None
-        Why there are none.
-    reach : float
-        In half-widths.
-    samples : int
-        Of each external event that was solved again.
-    undecided : int
-        Directions of inputs that too few hits of weighted samples leave open.
-    numbers : int
-        Plain numbers that external events use: they have no width, and are not moved.
-    """
-
-    margins: tuple[Margin, ...]
-    unasked: Unasked | None
-    reach: float
-    samples: int = 0
-    numbers: int = 0
-    undecided: int = 0
+NARROW = 1 / 32  # of the distance to the end
+COUNTED = 512  # samples
+ROUNDING = 1e-9
+HALVINGS = 5  # of the distance within which another setting would be chosen
 
 
 @dataclass(eq=False)
 class _Side:
-    """One direction of one input on its way to where the limit breaks. Distances in its unit."""
+    """One way of one input, and where the limit breaks on it. Distances in its unit."""
 
     item: Input
-    names: tuple[Stratum, ...]
-    sign: int
+    names: tuple[Stratum, ...]  # external events that have it
+    way: Way
     end: float
     good: float = 0.0  # the limit is kept
     good_log: float = 0.0  # ln of what is used of the limit
@@ -116,9 +56,28 @@ class _Side:
     halve: bool = False
     steps: int = 0
     few: bool = False  # the end is not decided
+    rises: bool = False  # more false trips at the end than as stated
+    refused: frozenset[Setting] = frozenset()  # that break the limit at the end
+    change: Change | None = None
 
     def case(self, study: Study, distance: float) -> Again:
-        return Again(with_shift(study, self.item, self.sign * distance), self.names)
+        return Again(changed(study, self.item, self.way, distance), self.names)
+
+    def moved(self, study: Study, distance: float) -> Moved:
+        known = self.refused if distance == self.end else frozenset[Setting]()
+        other = changed(study, self.item, self.way, distance)
+        wider = self.way is Way.WIDER
+        return Moved(self.item, other, self.names, self.rises or wider, known, not wider)
+
+    @property
+    def kept_to(self) -> float:
+        """Up to where the limit is kept, or was looked at."""
+        return self.good if self.breaks else self.end
+
+    @property
+    def breaks(self) -> bool:
+        """Whether the limit breaks within reach."""
+        return math.isfinite(self.bad)
 
     @property
     def open(self) -> bool:
@@ -126,7 +85,7 @@ class _Side:
         gap = self.bad - self.good
         fine = max(STEP * half_width(self.item.distribution), NARROW * self.end)
         near = self.good > 0 and self.good_log >= math.log1p(-NEAR)
-        return math.isfinite(self.bad) and gap > fine and not near and self.steps < MOST_STEPS
+        return self.breaks and gap > fine and not near and self.steps < MOST_STEPS
 
     def next(self) -> float:
         """A straight line through the logarithms, by turns with the middle where that does not
@@ -176,80 +135,108 @@ def radius_of(outcome: Outcome, workers: Workers, tell: Progress) -> Radius | No
     whole = Resolving(study, outcome.chosen, fresh, workers)
     if not whole.as_stated.bound <= 1:
         return Radius((), Unasked.TOO_FEW, reach)
-    return _Search(whole, tell).radius(reach)
+    return _Search(whole, rivals_of(outcome), tell).radius(reach)
 
 
 class _Search:
     """All sides at once, step by step, so that all workers have work; the path depends on tallies
     alone."""
 
-    def __init__(self, whole: Resolving, tell: Progress) -> None:
+    def __init__(self, whole: Resolving, rivals: tuple[Setting, ...], tell: Progress) -> None:
         self.study, self.tell = whole.stated, tell
-        self.screen = replace(whole, part=SCREEN)
+        self.counted = replace(whole, part=self._few_samples(), counted=True)
         parts = (replace(whole, part=part) for part in PARTS)
         clear = (one for one in parts if one.as_stated.bound * CLEAR <= 1)
         self.used = next(clear, whole)
+        self.rivals = Rivals(replace(self.used, beside=rivals)) if rivals else None
+        beside = self.rivals.on_own_circuit if self.rivals else ()
+        self.screen = replace(whole, part=SCREEN, beside=beside)
         self.number = 1
 
     def radius(self, reach: float) -> Radius:
-        """Every input that an external event uses."""
+        """Every input that has a part in anything that is solved."""
         sides, inputs = self._sides(reach)
-        self._look_at_ends(sides)
-        while open_ := [side for side in sides if side.open]:
+        outside = [side for side in sides if side.names]
+        self._look_at_ends(outside)
+        while open_ := [side for side in outside if side.open]:
             distances = [side.next() for side in open_]
             for side, distance, used in zip(
                 open_, distances, self._found(self.used, open_, distances), strict=True
             ):
                 side.take(distance, used)
-        found = {(side.item.key, side.sign): side for side in sides}
-        margins = [self._margin(item, found) for item in inputs]
+        self._look_for_changes(sides)
+        found = {(side.item.key, side.way): side for side in sides}
+        margins = [
+            self._margin(item, way, found.get((item.key, way)))
+            for item in inputs
+            for way in Way
+            if self._events_with(item) or way is not Way.WIDER
+        ]
         sized = with_sizes(self.study, self.used.sizes)
         return Radius(
-            tuple(sorted(margins, key=_nearest)),
+            tuple(sorted(margins, key=lambda one: one.nearest)),
             None,
             reach,
             designs(sized)[0].samples_drawn,
             self._numbers(),
             sum(side.few for side in sides),
+            len(self.rivals.settings) - 1 if self.rivals else 0,
         )
+
+    def _few_samples(self) -> int:
+        """Part of the samples that counts a limit which breaks by far."""
+        return max(SCREEN, self.study.study.samples // COUNTED)
 
     def _events_with(self, item: Input) -> tuple[Stratum, ...]:
         return tuple(name for name in self.used.names if concerns(item, name))
+
+    def _concerns(self, item: Input) -> bool:
+        inside = self.rivals.inside if self.rivals else ()
+        return any(concerns(item, name) for name in (*self.used.names, *inside))
 
     def _numbers(self) -> int:
         plain = [item for item in list_inputs(self.study) if item.distribution.is_number]
         return sum(1 for item in plain if self._events_with(item))
 
     def _sides(self, reach: float) -> tuple[list[_Side], list[Input]]:
-        """Both directions of every input, where they can be moved, and the inputs."""
+        """Every way of every input, where it can be moved, and the inputs."""
         sides, inputs = [], []
         log = _log(self.used.as_stated.bound)
-        for item in uncertain_inputs(self.study):
-            if not (names := self._events_with(item)):
-                continue
-            reached = reachable(self.study, item, reach)
+        for item in filter(self._concerns, uncertain_inputs(self.study)):
             inputs.append(item)
-            for sign, end in zip((-1, 1), reached, strict=True):
-                if end > 0:
-                    sides.append(_Side(item, names, sign, end, good_log=log))
+            names = self._events_with(item)
+            for way, end in reachable(self.study, item, reach).items():
+                if end > 0 and (names or way is not Way.WIDER):
+                    sides.append(_Side(item, names, way, end, good_log=log))
         return sides, inputs
 
     def _look_at_ends(self, sides: Sequence[_Side]) -> None:
-        """Which ends break the limit; those that few samples leave open are solved on more."""
-        unclear = []
-        found = self._found(self.screen, sides, [side.end for side in sides])
+        """Which ends break the limit; those that the samples leave open are solved on more. Where
+        too few weighted samples trip, counted ones may show a limit that breaks by far."""
+        found = self._ends(self.screen, sides)
+        unclear, few = list[_Side](), list[_Side]()
         for side, used in zip(sides, found, strict=True):
+            side.rises = used.few or used.estimate > self.screen.as_stated.estimate
+            beyond = zip(self.screen.beside, used.estimates[1:], strict=True)
+            side.refused = frozenset(one for one, estimate in beyond if not estimate <= 1)
             if used.few:
-                unclear.append(side)
+                few.append(side)
             elif used.estimate >= CLEAR:
                 side.bad, side.bad_log = side.end, _log(used.bound)
             elif used.bound * CLEAR > 1:
                 unclear.append(side)
-        found = self._found(self.used, unclear, [side.end for side in unclear])
-        for side, used in zip(unclear, found, strict=True):
+        for side, used in zip(few, self._ends(self.counted, few), strict=True):
+            if not used.few and used.estimate >= CLEAR:
+                side.bad, side.bad_log = side.end, _log(used.bound)
+            else:
+                side.few = True
+        for side, used in zip(unclear, self._ends(self.used, unclear), strict=True):
             if used.bound > 1:
                 side.bad, side.bad_log = side.end, _log(used.bound)
             side.few = used.few and used.bound <= 1
+
+    def _ends(self, on: Resolving, sides: Sequence[_Side]) -> list[Used]:
+        return self._found(on, sides, [side.end for side in sides])
 
     def _found(
         self, on: Resolving, sides: Sequence[_Side], distances: Sequence[float]
@@ -259,36 +246,56 @@ class _Search:
         cases = [
             side.case(self.study, distance) for side, distance in zip(sides, distances, strict=True)
         ]
+        return on.used(cases, self.tell, self._stage())
+
+    def _stage(self) -> str:
         self.number += 1
-        return on.used(cases, self.tell, radius_stage(self.number - 1))
+        return radius_stage(self.number - 1)
 
-    def _margin(self, item: Input, sides: dict[tuple[str, int], _Side]) -> Margin:
-        def breaks(sign: int) -> float | None:
-            side = sides.get((item.key, sign))
-            return None if side is None or math.isinf(side.bad) else side.good
+    def _look_for_changes(self, sides: Sequence[_Side]) -> None:
+        """Where another setting would be chosen: looked for where the limit breaks, else at the
+        end, then between it and the centre by halves. Of a width only the loads are asked."""
+        for side in sides:
+            if side.breaks:
+                side.change = Change(side.good, Reason.LIMIT)
+        if self.rivals is None:
+            return
+        good = dict.fromkeys(sides, 0.0)
+        bad = {side: side.kept_to for side in sides if side.kept_to > 0 and not side.few}
+        asked = list(bad)
+        for step in range(HALVINGS + 1):
+            places = [bad[side] if step == 0 else (good[side] + bad[side]) / 2 for side in asked]
+            cases = [side.moved(self.study, at) for side, at in zip(asked, places, strict=True)]
+            if not cases:
+                return
+            found = self.rivals.changes(cases, self.tell, self._stage())
+            for side, at, change in zip(asked, places, found, strict=True):
+                if change is None:
+                    good[side] = at
+                else:
+                    bad[side], side.change = at, Change(good[side], *change)
+            if step == 0:
+                asked = [side for side, change in zip(asked, found, strict=True) if change]
+        for side in asked:
+            assert side.change is not None
+            side.change = replace(side.change, distance=good[side])
 
-        def looked_at(sign: int) -> float:
-            side = sides.get((item.key, sign))
-            return 0.0 if side is None or side.few else side.end
-
+    def _margin(self, item: Input, way: Way, side: _Side | None) -> Margin:
         low, high = item.distribution.support()
+        width = half_width(item.distribution)
+        wanted = self.study.policy.margins.reach * width
         own = item.key.startswith("external_events.")
         return Margin(
             item.key,
             item.quantity.unit,
             self._events_with(item)[0].kind if own else "",
+            way,
             item.distribution.centre(),
-            half_width(item.distribution),
+            width,
             low,
             high,
-            breaks(-1),
-            breaks(1),
-            looked_at(-1),
-            looked_at(1),
+            side.good if side and side.breaks else None,
+            side.change if side else None,
+            0.0 if side is None or side.few else side.end,
+            side is None or side.end < wanted * (1 - ROUNDING),
         )
-
-
-def _nearest(margin: Margin) -> float:
-    """Half-widths to where the limit breaks first."""
-    distances = [each for each in (margin.below, margin.above) if each is not None]
-    return min(distances, default=math.inf) / margin.half_width

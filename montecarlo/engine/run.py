@@ -9,17 +9,20 @@ from enum import Enum, auto
 
 from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import compile_solvers
+from montecarlo.engine.delays import across_the_delay
+from montecarlo.engine.demand import InTheWay, demanded
 from montecarlo.engine.enlarging import Enlarged, enlarged, plans
 from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.notes import Method, method_notes
 from montecarlo.engine.precision import Precise, precision_of, sizes_for
 from montecarlo.engine.progress import COMPILING, Progress, named_progress, silent
+from montecarlo.engine.racing import racing_of
 from montecarlo.engine.rare import final_samples
 from montecarlo.engine.search import Round, Searched, narrowed, own_batch, told_of
 from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
-from montecarlo.secondary.compiled import when_compiling
+from montecarlo.secondary.compiled import all_kept, when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
@@ -80,6 +83,12 @@ class Outcome:
         The independent sample that refused each candidate.
     rounds : tuple of Round
         Of the search for settings, where the study has ranges that are searched.
+    across_delay : Setting or None
+        The best one without the chosen one's delay, or with one where that has none.
+    undemanded : Setting or None
+        What would be chosen without the policy's least radius.
+    in_the_way : tuple of InTheWay
+        What keeps candidates from having it.
     """
 
     study: Study
@@ -95,6 +104,9 @@ class Outcome:
     refused: Mapping[Setting, Batch]
     other: Outcome | None = None
     rounds: tuple[Round, ...] = ()
+    across_delay: Setting | None = None
+    undemanded: Setting | None = None
+    in_the_way: tuple[InTheWay, ...] = ()
 
     def batch_of(self, setting: Setting) -> Batch:
         """The batch whose figures of a candidate are reported: an independent one that has it, else
@@ -110,7 +122,9 @@ class Outcome:
         """
         if self.fresh is not None and setting in self.fresh.settings:
             return self.fresh
-        return self.refused.get(setting, self.first)
+        if setting in self.refused:
+            return self.refused[setting]
+        return self.first.part_of(setting)
 
     def judgement_with_refused(self) -> Judgement:
         """How the policy judges every candidate: by the selection sample, those that independent
@@ -119,13 +133,19 @@ class Outcome:
         Returns
         -------
         Judgement
+            In the order of `settings`.
         """
-        judged = self.first.verdict
+        judged = self.first.verdict_of_all()
         for setting in self.refused:
             batch = self.batch_of(setting)
-            here, there = self.first.settings.index(setting), batch.settings.index(setting)
+            here, there = self.settings.index(setting), batch.settings.index(setting)
             judged = with_one_from(judged, here, batch.verdict, there)
         return judged
+
+    @property
+    def settings(self) -> list[Setting]:
+        """Every candidate, in the order of their numbers."""
+        return self.first.every
 
 
 def run(
@@ -163,12 +183,14 @@ def run(
     crew = workers_of(workers)
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    with when_compiling(lambda: progress(0, 0, COMPILING)):
-        compile_solvers(study, lattices)
+    if crew.here or not all_kept():
+        with when_compiling(lambda: progress(0, 0, COMPILING)):
+            compile_solvers(study, lattices)
     rounds: tuple[Round, ...] = ()
     if is_searched(study):
         study, rounds = narrowed(study, crew, progress)
-    study, first, settled = own_batch(study, crew, progress, keep_samples)
+    racing = racing_of(study, by_scheme=by_scheme)
+    study, first, settled = own_batch(study, crew, progress, keep_samples, racing)
     groups = study.scheme.kinds if by_scheme else (ANY,)
     outcome = _Run(study, first, crew, progress, groups).outcome()
     ended = () if settled else (Incident.SEARCH_ENDED,)
@@ -181,7 +203,8 @@ def run(
     other = study.model_copy(update={"ct": cts})
     named = named_progress(progress, model)
     kept = of_part(keep_samples, model)
-    again = in_all_assumption_sets(other, first.lattices, 0, crew, named, keep=kept)
+    racing = racing_of(other, by_scheme=by_scheme, also=outcome.chosen)
+    again = in_all_assumption_sets(other, first.asked, 0, crew, named, keep=kept, racing=racing)
     return replace(outcome, other=_Run(other, again, crew, named, groups, outcome.chosen).outcome())
 
 
@@ -200,7 +223,11 @@ class _Run:
         also: Setting | None = None,
     ) -> None:
         self.study, self.workers, self.tell, self.also = study, workers, tell, also
-        self.first = first
+        order = [first.settings[candidate] for candidate in first.verdict.order()]
+        self.undemanded = order[0] if order and study.policy.least_radius is not None else None
+        self.first, self.in_the_way = first, tuple[InTheWay, ...]()
+        for group in groups:
+            self._demand([one for one in order if group in (ANY, one.scheme)])
         self.order = [self.first.settings[candidate] for candidate in self.first.verdict.order()]
         self.waiting = {
             group: [s for s in self.order if group in (ANY, s.scheme)] for group in groups
@@ -215,12 +242,14 @@ class _Run:
             if fresh is None or not self._stand_in(fresh, trial):
                 tries += 1
                 fresh = self._again(trial, tries)
+            fresh = self._demanded(fresh, trial)
             kept = self._keeping(fresh, trial)
             if kept.keys() == trial.keys():
                 break
         notes: list[Note] = [*method_notes(self.study, self.first)]
         if fresh is not None and kept and self.study.study.precision is not None:
             fresh, more = self._narrowed(fresh, self._first_of(kept))
+            fresh = self._demanded(fresh, kept)
             notes += more
             kept = self._keeping(fresh, kept)
         if fresh is not None:
@@ -241,7 +270,28 @@ class _Run:
             {} if ANY in self.waiting else {group: kept.get(group) for group in self.waiting},
             self.sizes,
             self.refused,
+            across_delay=None if chosen is None else self._across_delay(chosen),
+            undemanded=self.undemanded,
+            in_the_way=self.in_the_way,
         )
+
+    def _demand(self, order: Sequence[Setting]) -> None:
+        """Refuse the best ones of a group that have not the demanded radius."""
+        self.first, found = demanded(self.study, self.first, order, self.workers, self.tell)
+        self.in_the_way += found
+
+    def _demanded(self, fresh: Batch, trial: Mapping[str, Setting]) -> Batch:
+        """Those on trial must have the demanded radius on the independent sample too."""
+        for one in trial.values():
+            known = fresh.judgement.demand
+            asked = known is not None and known[fresh.settings.index(one)] <= 1
+            if fresh.keeps_to_policy(one) and not asked:
+                fresh, found = demanded(self.study, fresh, [one], self.workers, self.tell)
+                self.in_the_way += found
+        return fresh
+
+    def _across_delay(self, chosen: Setting) -> Setting | None:
+        return across_the_delay(self.order, self.first.settings, chosen)
 
     def _stand_in(self, fresh: Batch, trial: Mapping[str, Setting]) -> bool:
         """Whether an independent sample has those on trial: after a search it has all candidates,
@@ -282,9 +332,11 @@ class _Run:
         others = (
             self.first.settings
             if self.study.candidates.found
-            else neighbours(self.first.settings, first)
+            else neighbours(self.first.every, first)
         )
-        self._few = tuple(dict.fromkeys((*self._foremost, *others)))
+        more = (self._across_delay(first), self.undemanded)
+        beside = [one for one in more if one is not None]
+        self._few = tuple(dict.fromkeys((*self._foremost, *others, *beside)))
         if self.study.study.precision is not None:
             self.sizes = sizes_for(self.study, self.first, first)
         return self._drawn(round_)
@@ -309,7 +361,7 @@ class _Run:
             one
             for assumption_set, known in self.first.known.items()
             for one in enlarged(
-                plans(known, self._foremost, own), own, self.first.settings, assumption_set
+                plans(known, self._foremost, own), own, self.first.every, assumption_set
             )
         ]
 

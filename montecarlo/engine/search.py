@@ -22,8 +22,9 @@ from montecarlo.engine.counted import count_all
 from montecarlo.engine.front import FrontPoint, front_of
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.leading import Leading, best_of, leading_at, tell_leading
+from montecarlo.engine.leading import Leading, Standing, best_of, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
+from montecarlo.engine.racing import Racing
 from montecarlo.engine.rare import Known
 from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
@@ -156,7 +157,7 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
     part = part_of(study)
     rounds: list[Round] = []
     leading: dict[str, Leading] = {}
-    samples = designs(part)[0].samples_drawn
+    samples, of_samples = (designs(one)[0].samples_drawn for one in (part, study))
     for number in range(1, ROUNDS_MAX + 1):
         judged = _judged(part, [*left.values()], workers, tell, number)
         for scheme, grids in [*left.items()]:
@@ -164,7 +165,8 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
             circuits = len({lattice.circuit for lattice in lattices_on(part, grids)})
             rounds.append(_round(number, part, judged, place, circuits))
             best[scheme] = judged.settings[place]
-            leading[scheme] = leading_at(judged.verdict, place, best[scheme], samples, None)
+            standing = Standing(part, judged.settings, judged.verdict)
+            leading[scheme] = leading_at(standing, place, samples, of_samples, None)
             left[scheme] = about(whole[scheme], grids, best[scheme])
             if is_fine(whole[scheme], grids, best[scheme]):
                 del left[scheme]
@@ -176,7 +178,11 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
 
 
 def own_batch(
-    study: Study, workers: Workers, tell: Progress, keep: KeepRows | None = None
+    study: Study,
+    workers: Workers,
+    tell: Progress,
+    keep: KeepRows | None = None,
+    racing: Racing | None = None,
 ) -> tuple[Study, Batch, bool]:
     """The study's own batch; of what a search left again on nearer candidates, while a step beside
     the best one was not judged.
@@ -189,6 +195,8 @@ def own_batch(
     tell : Progress
     keep : KeepRows, optional
         Takes the rows of every chunk of the last batch.
+    racing : Racing, optional
+        What it may leave out; nothing unless given.
 
     Returns
     -------
@@ -205,7 +213,9 @@ def own_batch(
 
     def drawn(known: Mapping[str, Known] | None, keep: KeepRows | None = None) -> Batch:
         lattices = candidate_lattices(study)
-        return in_all_assumption_sets(study, lattices, 0, workers, tell, known, keep=keep)
+        return in_all_assumption_sets(
+            study, lattices, 0, workers, tell, known, keep=keep, racing=racing
+        )
 
     if not study.candidates.found:
         return study, drawn(None, keep), True

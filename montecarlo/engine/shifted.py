@@ -9,24 +9,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from montecarlo.engine.batch import STATED, Batch
-from montecarlo.engine.counted import Counted, counted_chunks
+from montecarlo.engine.counted import Counted, by_block, counted_chunks
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.rare import CHUNK, Draw, final_draws, final_samples, summed
+from montecarlo.engine.rare import Draw, final_draws, final_samples, summed
 from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather, weighted
 from montecarlo.estimates.choose import limits_used, open_ct_circuit, weights_of
 from montecarlo.estimates.intervals import one_sided
-from montecarlo.estimates.rare import Sums, Symmetric, Trust, Why
+from montecarlo.estimates.rare import BATCH, Sums, Symmetric, Trust, Why
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.weighted import SEEN, Weighted
+from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import Setting
@@ -34,8 +35,10 @@ from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_CT_CIRCUIT, open_ct_circuits
 
+LEAST = 1024  # weighted samples of an event
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, eq=False)
 class Used:
     """What a setting takes of the policy's limit: by its estimate, and by its upper limit; above 1
     the limit is broken. few: an event whose estimate rises rests on so few hits that it decides
@@ -44,6 +47,9 @@ class Used:
     estimate: float
     bound: float
     few: bool = False
+    # (C,) of all settings, the chosen one first: every event as it was solved
+    estimates: Array = field(default_factory=lambda: np.zeros(0))
+    bounds: Array = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +74,10 @@ class Resolving:
     workers : Workers
     part : int
         The first one in so many of the study's samples is solved.
+    beside : tuple of Setting
+        That are judged too.
+    counted : bool
+        Count every event, whatever the batch has.
     """
 
     stated: Study
@@ -75,11 +85,13 @@ class Resolving:
     batch: Batch
     workers: Workers
     part: int = 1
+    beside: tuple[Setting, ...] = ()
+    counted: bool = False
 
     @cached_property
     def lattices(self) -> tuple[Lattice, ...]:
-        """The relay circuit of the setting."""
-        return lattices_of(self.stated, self.setting)
+        """Those of the setting, and of those beside it."""
+        return lattices_of(self.stated, self.setting, *self.beside)
 
     @cached_property
     def names(self) -> tuple[Stratum, ...]:
@@ -89,6 +101,8 @@ class Resolving:
     @cached_property
     def densities(self) -> Mapping[Stratum, Symmetric]:
         """Of the events whose p_false of this setting is weighted in the batch."""
+        if self.counted:
+            return {}
         at = self.batch.settings.index(self.setting)
         known = self.batch.known[STATED].densities
         found = {}
@@ -105,9 +119,9 @@ class Resolving:
 
     @cached_property
     def rare(self) -> tuple[tuple[Stratum, int], ...]:
-        """Weighted samples of each event that has them: whole chunks of the study's own."""
+        """Weighted samples of each event that has them."""
         every = final_samples(self.stated)
-        some = min(-(-every // self.part // CHUNK) * CHUNK, every)
+        some = min(max(-(-every // self.part // BATCH) * BATCH, LEAST), every)
         return tuple((name, some) for name in self.densities)
 
     @cached_property
@@ -136,27 +150,40 @@ class Resolving:
         """
         found = self._solved([(case.study, case.names) for case in cases], tell, what)
         solved = [dict(zip(case.names, found, strict=False)) for case in cases]
-        return [self._used(*self._worse(one)) for one in solved]
+        every = [self._taken({**self.centre, **one}) for one in solved]
+        return [
+            replace(self._used(*self._worse(one)), estimates=estimates, bounds=bounds)
+            for one, (estimates, bounds) in zip(solved, every, strict=True)
+        ]
 
     def _worse(self, found: Mapping[Stratum, Gathered]) -> tuple[dict[Stratum, Gathered], bool]:
         """Every event; one whose estimate does not rise counts as stated, and one that rises by
         few hits, which is said. Where weighted samples lose their hits, their bound rises though
         p_false falls; and a single one has a large weight."""
         risen = {name: part for name, part in found.items() if _p(part) > _p(self.centre[name])}
-        shown = {name: part for name, part in risen.items() if _hits(part) >= SEEN}
+        shown = {name: part for name, part in risen.items() if self._hits(part) >= SEEN}
         return {**self.centre, **shown}, len(shown) < len(risen)
 
+    def _hits(self, part: Gathered) -> float:
+        """Effective hits of weighted samples, or those of counts in their place."""
+        if part.weighted is not None:
+            return part.weighted.diagnostics.seen[0].effective
+        return float(part.total[0].sum()) if self.counted else math.inf
+
     def _used(self, solved: Mapping[Stratum, Gathered], few: bool = False) -> Used:
+        estimates, bounds = self._taken(solved)
+        return Used(float(estimates[0]), float(bounds[0]), few, estimates, bounds)
+
+    def _taken(self, solved: Mapping[Stratum, Gathered]) -> tuple[Array, Array]:
         weight, level = weights_of(self.stated), one_sided(self.stated.policy.level)
         external = [solved[name] for name in weight.external]
         total = weighted(external, weight.event_shares, level)
         parts = {part.name: part.estimate(level) for part in external}
         bounds = {name: part.high for name, part in parts.items()}
         estimates = {name: part.p for name, part in parts.items()}
-        return Used(
-            float(limits_used(self.stated, total.total, estimates)[0]),
-            float(limits_used(self.stated, total.high, bounds)[0]),
-            few,
+        return (
+            limits_used(self.stated, total.total, estimates),
+            limits_used(self.stated, total.high, bounds),
         )
 
     # --- samples ------------------------------------------------------------------
@@ -175,7 +202,7 @@ class Resolving:
         if not total:
             return iter(())
         tell(0, total, what)
-        tallies, finals = list[Tally](), list[Sums]()
+        tallies, finals = list[list[Tally]](), list[Sums]()
         for done, (tally, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
             tallies.append(tally)
             tell(done, total, what)
@@ -204,7 +231,10 @@ class Resolving:
         return final_draws(job, name, self.densities[name], self.batch.round_)
 
     def _gathered(
-        self, asked: Sequence[tuple[Job, Stratum]], tallies: Iterator[Tally], sums: Iterator[Sums]
+        self,
+        asked: Sequence[tuple[Job, Stratum]],
+        tallies: Iterator[list[Tally]],
+        sums: Iterator[Sums],
     ) -> Iterator[Gathered]:
         for job, name in asked:
             draws = self._drawn(job, name)
@@ -214,8 +244,8 @@ class Resolving:
             blocks: dict[Stratum, dict[int, Tally]] = {}
             for task in self._counted(job, name):
                 own = blocks.setdefault(task.stratum, {})
-                place, tally = task.chunks[0].installation_block, next(tallies)
-                own[place] = own[place] + tally if place in own else tally
+                for place, tally in by_block(task, next(tallies)).items():
+                    own[place] = own[place] + tally if place in own else tally
             parts = {
                 one: gather(one, [own[block] for block in range(BLOCKS)])
                 for one, own in blocks.items()
@@ -226,14 +256,11 @@ class Resolving:
 
     def _weighted(self, job: Job, name: Stratum, sums: Sums) -> Gathered:
         """By its weighted samples alone; none is counted."""
-        none = np.zeros((1, job.design.installations_rounded))
-        judged = Weighted(sums, (Trust(Why.GOOD),), np.full(1, np.nan), self.lattices)
+        settings = 1 + len(self.beside)
+        none = np.zeros((settings, job.design.installations_rounded))
+        trusted = (Trust(Why.GOOD),) * settings
+        judged = Weighted(sums, trusted, np.full(settings, np.nan), self.lattices)
         return Gathered(name, none, none[0] + 1, none, None, None, None, None, judged)
-
-
-def _hits(part: Gathered) -> float:
-    """Effective hits of weighted samples; counts weigh alike."""
-    return math.inf if part.weighted is None else part.weighted.diagnostics.seen[0].effective
 
 
 def _p(part: Gathered) -> float:

@@ -20,6 +20,7 @@ class Rule(Enum):
     FALSE_TRIPS = "false_trips"  # bound of p_false above policy.p_false_max
     FALSE_PER_YEAR = "false_per_year"  # bound a year above policy.false_per_year_max
     EVENT = "event"  # bound of p_false of one kind of event above policy.p_false_max_each
+    RADIUS = "radius"  # breaks the limit within policy.least_radius
     ASSUMPTION_SET = "assumption_set"  # allowed as stated, not in every assumption set
     NONE_USABLE = "none_usable"  # no candidate of a scheme
 
@@ -105,6 +106,10 @@ def refusals_of(study: Study, judged: Judgement, at: int) -> tuple[Refusal, ...]
         for stratum, bounds in judged.each.items():
             if not bounds[at] / each <= 1:
                 found.append(Refusal(Rule.EVENT, float(bounds[at]), each, stratum.kind))
+    if judged.demand is not None and judged.demand[at] > 1:
+        found.append(
+            Refusal(Rule.RADIUS, float(judged.demand[at]), policy.least_radius or math.nan)
+        )
     return tuple(found)
 
 

@@ -69,6 +69,7 @@ def worst_of(judged: Sequence[Judgement]) -> Judgement:
         largest("limit_used"),
         _picked(costs, at) if costs else None,
         _largest_of_each(judged),
+        judged[0].demand,
     )
 
 

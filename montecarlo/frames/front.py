@@ -35,7 +35,7 @@ def front(outcome: Outcome) -> pd.DataFrame:
     import pandas as pd
 
     points = _points(outcome)
-    numbers = {setting: place for place, setting in enumerate(outcome.first.settings, 1)}
+    numbers = {setting: place for place, setting in enumerate(outcome.settings, 1)}
     candidates = [numbers.get(point.setting) for point in points]
     return pd.DataFrame(
         {

@@ -7,8 +7,9 @@ import numpy as np
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import LEVEL, total_by_block
-from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.choose import in_order, weights_of
 from montecarlo.estimates.optimality import Gap, optimality_gap
+from montecarlo.frames.batches import numbers_of
 from montecarlo.quantities import Array, Flags
 
 
@@ -33,7 +34,9 @@ def allowed(outcome: Outcome) -> tuple[Batch, Flags] | None:
     if fresh is not None and {*outcome.first.settings} <= {*fresh.settings}:
         judged, batch = fresh.verdict, fresh
     else:
-        judged, batch = outcome.judgement_with_refused(), outcome.first
+        batch = outcome.first
+        whole_run = outcome.judgement_with_refused()
+        judged = in_order(whole_run, numbers_of(outcome, batch.settings) - 1)
     whole = np.isfinite(missed_by_block(outcome, batch)).all(axis=1)
     may = judged.usable & judged.allowed & whole
     return (batch, may) if may[batch.settings.index(outcome.chosen)] else None

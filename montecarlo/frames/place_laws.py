@@ -52,7 +52,7 @@ def place_laws(outcome: Outcome, roles: Mapping[str, int]) -> pd.DataFrame:
 
     rows = []
     if EARTH in outcome.first.strata:
-        settings = outcome.first.settings
+        settings = outcome.settings
         wanted = {role: settings[number - 1] for role, number in roles.items()}
         rows = [row for role, setting in wanted.items() for row in _rows(outcome, role, setting)]
         for k, setting in _better(outcome):

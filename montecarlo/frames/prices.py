@@ -66,9 +66,7 @@ def prices(outcome: Outcome, neighbours: pd.DataFrame, exceedance: pd.DataFrame)
 
 def _row(outcome: Outcome, axis: str, number: int, gaps: pd.DataFrame) -> dict[str, Any]:
     by_quantity = gaps.set_index("quantity").to_dict("index")
-    here, there = (
-        getattr(one, axis) for one in (outcome.chosen, outcome.first.settings[number - 1])
-    )
+    here, there = (getattr(one, axis) for one in (outcome.chosen, outcome.settings[number - 1]))
     return {
         "setting": axis,
         "step": "up" if there > here else "down",

@@ -1,47 +1,76 @@
-"""How far each uncertain input may be off before the chosen setting breaks the policy's limit."""
+"""How far each uncertain input may be off before the chosen setting breaks the policy's limit, or
+another one would be chosen."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from montecarlo.engine.radius import Margin, Radius
+from montecarlo.engine.margins import Margin, Radius
+from montecarlo.study.axes import Setting
+from montecarlo.study.shifts import Way
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-def radius_frame(radius: Radius | None) -> pd.DataFrame:
-    """The margins of a choice, those that break first on top.
+def radius_frame(radius: Radius | None, candidates: Sequence[Setting]) -> pd.DataFrame:
+    """The margins of a choice, the nearest on top.
 
     Parameters
     ----------
     radius : Radius or None
+    candidates : sequence of Setting
+        In the order of their numbers.
 
     Returns
     -------
     DataFrame
-        A row an input. breaks_below, breaks_above: its centre up to which the limit is kept, in
-        `unit`, and the distances in half-widths; empty where it is not reached. looked_at_below,
-        looked_at_above: the last centres that were tried. Empty without margins.
+        A row an input and way. breaks_at, changes_at: its centre, or of `wider` its half-width, up
+        to which the limit is kept and the choice stands, in `unit`, and the distances in
+        half-widths; empty where they are not reached. candidate: the one that would be chosen.
+        looked_at: the last value that was tried. Empty without margins.
     """
     import pandas as pd
 
-    return pd.DataFrame([_row(one) for one in (radius.margins if radius else ())])
+    return pd.DataFrame([_row(one, candidates) for one in (radius.margins if radius else ())])
 
 
-def _row(one: Margin) -> dict[str, object]:
-    below, above = (math.nan if gap is None else gap for gap in (one.below, one.above))
+def value_at(one: Margin, distance: float) -> float:
+    """The centre, or of `wider` the half-width, at a distance. [unit of the input]
+
+    Parameters
+    ----------
+    one : Margin
+    distance : float
+        In the input's unit.
+
+    Returns
+    -------
+    float
+    """
+    if one.way is Way.WIDER:
+        return one.half_width + distance
+    return one.centre + (-distance if one.way is Way.LOWER else distance)
+
+
+def _row(one: Margin, candidates: Sequence[Setting]) -> dict[str, object]:
+    breaks = math.nan if one.breaks is None else one.breaks
+    changes = math.nan if one.change is None else one.change.distance
+    other = None if one.change is None else one.change.setting
     return {
         "key": one.key,
         "unit": one.unit,
         "event": one.event,
+        "way": one.way.value,
         "centre": one.centre,
         "half_width": one.half_width,
-        "breaks_below": one.centre - below,
-        "breaks_above": one.centre + above,
-        "half_widths_below": below / one.half_width,
-        "half_widths_above": above / one.half_width,
-        "looked_at_below": one.centre - one.reach_below,
-        "looked_at_above": one.centre + one.reach_above,
+        "breaks_at": value_at(one, breaks),
+        "breaks_half_widths": breaks / one.half_width,
+        "changes_at": value_at(one, changes),
+        "changes_half_widths": changes / one.half_width,
+        "reason": "" if one.change is None else one.change.reason.value,
+        "candidate": None if other is None else candidates.index(other) + 1,
+        "looked_at": value_at(one, one.reach),
     }

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
+from montecarlo.engine.margins import Radius
 from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.radius import Radius
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
@@ -218,7 +218,7 @@ class Result:
     def radius(self) -> pd.DataFrame:
         """How far inputs may be off before the choice breaks the policy's limit:
         `montecarlo.frames.radius.radius_frame`."""
-        return radius_frame(self.margins)
+        return radius_frame(self.margins, self.outcome.settings)
 
     @cached_property
     def place_laws(self) -> pd.DataFrame:
@@ -279,13 +279,18 @@ class Result:
         StudyError
             For a number that no candidate has.
         """
-        settings = self.outcome.first.settings
+        settings = self.outcome.settings
         if not all(1 <= number <= len(settings) for number in (one, other)):
             raise StudyError(
                 f"compare: {one} and {other}, must be candidates' numbers, 1 ... {len(settings)};"
                 " take them from candidates"
             )
         pair = choosing.ASKED, settings[one - 1], settings[other - 1]
+        if choosing.common_batch(self.outcome, *pair[1:]) is None:
+            raise StudyError(
+                f"compare: {one} and {other}, a relay circuit of theirs was left out before all"
+                " samples were drawn; name the pair in study.compare, or set study.racing = false"
+            )
         return choosing.difference_rows(self.outcome, [pair])
 
     @cached_property

@@ -230,6 +230,7 @@ def _policy(study: Study) -> Iterator[str]:
     given = [key for key in POLICIES if getattr(policy, key) is not None]
     if len(given) != 1:
         yield f"policy: {listed(given) or 'none'} given; give exactly one of {listed(POLICIES)}"
+    yield from _least_radius(study)
     cost = policy.least_annual_cost
     if cost is None:
         return
@@ -240,6 +241,23 @@ def _policy(study: Study) -> Iterator[str]:
         )
     if not fit_for_label(cost.unit):
         yield f"policy.least_annual_cost.unit: {shown(cost.unit)}, {LABEL}"
+
+
+def _least_radius(study: Study) -> Iterator[str]:
+    policy = study.policy
+    least, reach = policy.least_radius, policy.margins.reach
+    if least is None:
+        return
+    if policy.least_annual_cost is not None and policy.p_false_max_each is None:
+        yield (
+            f"policy.least_radius: {least:g} half-widths, but policy.least_annual_cost has no limit"
+            " that could break; give policy.p_false_max_each too, or leave least_radius out"
+        )
+    if least > reach:
+        yield (
+            f"policy.least_radius: {least:g} half-widths, must be at most policy.margins.reach ="
+            f" {reach:g}; lower it or raise the reach"
+        )
 
 
 def _front(study: Study) -> Iterator[str]:

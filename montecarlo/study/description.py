@@ -142,8 +142,8 @@ class General(Section):
     radius: Annotated[
         bool,
         word(
-            "whether a setting_sweep also reports how far the centre of each uncertain input may"
-            " be off before the chosen setting breaks the policy's limit"
+            "whether a setting_sweep also reports how far each uncertain input may be off before"
+            " the chosen setting breaks the policy's limit or another one would be chosen"
         ),
     ] = True
     racing: Annotated[
@@ -181,18 +181,30 @@ class AssumptionSet(Section):
 
 
 class Margins(Section):
-    """How far from its centre an input is moved to find where the chosen setting breaks a limit."""
+    """How far an input is moved to find where the chosen setting breaks a limit or another setting
+    would be chosen."""
 
     reach: Annotated[
         float,
         Plain(
             "half-widths",
-            "largest distance from the stated centre of an input, in half-widths of the input",
+            "largest distance from the stated centre of an input, and largest growth of its"
+            " half-width, in half-widths of the input",
             0.0,
             100.0,
             above=True,
         ),
     ] = 5.0
+    missed: Annotated[
+        float,
+        Plain(
+            "-",
+            "by how much another setting must miss less before the choice counts as changed, as a"
+            " difference of p_missed",
+            0.0,
+            1.0,
+        ),
+    ] = 0.005
 
 
 class Policy(Section):
@@ -234,8 +246,23 @@ class Policy(Section):
     ] = None
     level: Annotated[float, Plain("-", "one-sided confidence of the bound", 0.5, 0.9999)] = 0.95
     margins: Annotated[
-        Margins, word("how far inputs are moved to find where the chosen setting breaks a limit")
+        Margins, word("how far inputs are moved to find where the choice breaks or changes")
     ] = Margins()
+    least_radius: (
+        Annotated[
+            float,
+            Plain(
+                "half-widths",
+                "how far the centre of every uncertain input, moved alone, must at least be off"
+                " before the limit on false trips breaks; the best setting that has it is chosen;"
+                " not asked unless given",
+                0.0,
+                100.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
     front: Annotated[
         tuple[float, float],
         Meaning(

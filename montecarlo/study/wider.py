@@ -35,6 +35,23 @@ def with_wider_inputs(study: Study, factor: float) -> Study:
     return with_inputs(study, {item.key: _wider(study, item, factor) for item in continuous})
 
 
+def with_wider(study: Study, item: Input, factor: float) -> Study:
+    """The study with one continuous input wider about its centre, in the same way.
+
+    Parameters
+    ----------
+    study : Study
+    item : Input
+        Of the study.
+    factor : float
+
+    Returns
+    -------
+    Study
+    """
+    return with_inputs(study, {item.key: _wider(study, item, factor)})
+
+
 def _wider(study: Study, item: Input, factor: float) -> Distribution:
     low, high = possible(study, item)
     return widened(item.distribution, factor, low, high, item.quantity.above)

@@ -26,6 +26,7 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each, way_out
+from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.policy import policy_words
 from studies.sweep.recommendation import kept, worth
@@ -70,10 +71,12 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
 
 
 def _last(compared: SideBySide, chosen: bool) -> Iterator[str]:
-    """What would help the study as stated, and who must approve what is chosen."""
+    """What would help the study as stated, what a delay buys there, and who must approve what is
+    chosen."""
     stated = compared.results[AS_STATED]
     if not stated.chosen:
         yield way_out(stated)
+    yield from delay_text(stated)
     if chosen:
         yield REVIEW
 

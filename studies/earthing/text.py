@@ -25,6 +25,7 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
+from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.recommendation import kept, worth
 from studies.sweep.text import SHARES
@@ -63,7 +64,7 @@ def earthing_text(options: Options) -> list[Block]:
     chosen = [row for row in rows if row["scheme"]]
     signs, doubts = signs_of(options.differences), of_each(options.doubts)
     return [
-        Lead((*answer(options.study, rows, signs), *([REVIEW] if chosen else []))),
+        Lead((*answer(options.study, rows, signs), *_last(options, chosen))),
         *cautions(doubts),
         _found(rows),
         *items(f"{row['option']}: {_setting(options.study, row)}" for row in chosen),
@@ -197,13 +198,24 @@ ENERGY = _Quantity(
 )
 
 
+def _best(standing: Sequence[Row]) -> Row:
+    return min(standing, key=lambda row: row["p_missed"])
+
+
+def _last(options: Options, chosen: Sequence[Row]) -> Iterator[str]:
+    """What a delay buys in the option that misses least, and who must approve what is chosen."""
+    if chosen:
+        yield from delay_text(options.results[_best(chosen)["option"]])
+        yield REVIEW
+
+
 def answer(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     """The option that misses least, and the energy at which it does."""
     standing = [row for row in rows if not math.isnan(row["p_missed"])]
     if not standing:
         yield "No option has a setting that the policy allows."
         return
-    best = min(standing, key=lambda row: row["p_missed"])
+    best = _best(standing)
     alone = all(
         signs[row["option"], best["option"], MISSED.name] for row in standing if row is not best
     )

@@ -7,13 +7,12 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from montecarlo.engine.guard import EFFECTS, ENERGY, ROWS, WEIGHTED
-from montecarlo.estimates.rare import FEW, Trust, Why
+from montecarlo.estimates.rare import COMMON, FEW, Trust, Why
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
-from montecarlo.estimates.weighted import COMMON
 from montecarlo.quantities.wording import listed
 from montecarlo.sampling.stratum import Side
-from studies.report.numbers import percent
+from studies.report.numbers import figures, percent
 from studies.report.words import VERDICTS, counted
 
 if TYPE_CHECKING:
@@ -28,6 +27,7 @@ SHORT = {
     Rule.FALSE_TRIPS: "upper limit of p_false above {0.limit:g}",
     Rule.FALSE_PER_YEAR: "upper limit of false trips a year above {0.limit:g}",
     Rule.EVENT: "upper limit of p_false in {0.event} above {0.limit:g}",
+    Rule.RADIUS: "breaks the limit within policy.least_radius = {0.limit:g}",
     Rule.ASSUMPTION_SET: "not in every assumption set",
 }
 WORDED = ("verdict", "missed_verdict", "false_verdict", "note", "widened_note")  # columns
@@ -128,6 +128,11 @@ def _clause(refusal: Refusal) -> str:
         return "no sampled load gave a result"
     if refusal.rule is Rule.KNEE:
         return "its setting drives more than half the knee voltage through its relay circuit"
+    if refusal.rule is Rule.RADIUS:
+        return (
+            f"with an input {refusal.limit:g} half-widths off, its false trips are bounded by"
+            f" {figures(refusal.value, 2)} times the policy's limit"
+        )
     found, allowed = percent(refusal.value), percent(refusal.limit)
     if refusal.rule is Rule.FALSE_PER_YEAR:
         found, allowed = f"{refusal.value:.2g} a year", f"{refusal.limit:g} a year"

@@ -26,6 +26,7 @@ from studies.report.safety import REVIEW
 from studies.report.words import SAME, scheme_name, setting_text
 from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
+from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.recommendation import kept, worth
 from studies.sweep.text import SHARES
@@ -62,7 +63,7 @@ def scheme_text(
     doubts = _doubts(result, schemes)
     review = [REVIEW] if schemes["has_best"].any() else []
     return [
-        Lead((*answer(result.study, schemes, differences), *review)),
+        Lead((*answer(result.study, schemes, differences), *_delay(result, schemes), *review)),
         *cautions(doubts),
         _table(schemes, unit),
         *items(settings),
@@ -71,6 +72,13 @@ def scheme_text(
         *paragraphs(*closest_text(result.study, result.closest)),
         Section(NOTES, [*to_note(doubts), *items(to_know(result)), *more]),
     ]
+
+
+def _delay(result: Result, schemes: pd.DataFrame) -> Iterator[str]:
+    """What a delay buys, where the chosen setting is the one that is named first."""
+    standing = schemes[schemes["has_best"]]
+    if len(standing) and _best(_unit(result.study), standing)["candidate"] == result.chosen:
+        yield from delay_text(result)
 
 
 def _doubts(result: Result, schemes: pd.DataFrame) -> list[Block]:

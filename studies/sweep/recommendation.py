@@ -22,6 +22,8 @@ from studies.report.numbers import (
 from studies.report.safety import REVIEW
 from studies.report.words import counted, full_setting, scheme_name
 from studies.sweep.closest import way_out
+from studies.sweep.delay import delay_text
+from studies.sweep.demand import demand_text, in_the_way_text
 from studies.sweep.place_laws import place_range
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 from studies.sweep.radius import holds_unless
@@ -43,7 +45,9 @@ def _chosen(result: Result) -> Iterator[str]:
     yield f"Recommended setting: no. {result.chosen}, {scheme}: {setting}."
     yield from worth(result.study, row)
     yield from _policy(result.study, row)
-    yield from holds_unless(result.margins)
+    yield from demand_text(result)
+    yield from delay_text(result)
+    yield from holds_unless(result.margins, result.outcome.settings)
     yield from place_range(result.place_laws, int(row["candidate"]))
     yield REVIEW
 
@@ -110,4 +114,7 @@ def _nothing(result: Result) -> Iterator[str]:
     yield f"No setting is recommended: none of {counted(number, 'candidate')} meets the policy."
     level = f", with {100 * study.policy.level:g} % confidence" if is_limited(study) else ""
     yield f"The policy allows {policy_words(study)}{level}."
-    yield way_out(result)
+    if result.outcome.in_the_way:
+        yield from in_the_way_text(result)
+    else:
+        yield way_out(result)

@@ -9,7 +9,7 @@ import pytest
 from montecarlo.study.consistency import CHECKS
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
-from montecarlo.study.shifts import reachable, uncertain_inputs, with_shift
+from montecarlo.study.shifts import Way, changed, reachable, uncertain_inputs
 from tests.made.studies import faults_of, study_with
 
 CONFIGS = sorted((Path(__file__).parents[4] / "configs").glob("*.toml"))
@@ -17,7 +17,25 @@ CONFIGS = sorted((Path(__file__).parents[4] / "configs").glob("*.toml"))
 
 def end(study: Study, key: str, reach: float = 5) -> tuple[float, float]:
     (item,) = [item for item in uncertain_inputs(study) if item.key == key]
-    return reachable(study, item, reach)
+    found = reachable(study, item, reach)
+    return found[Way.LOWER], found[Way.HIGHER]
+
+
+def test_a_width_grows_until_an_end_meets_what_is_possible() -> None:
+    study = study_with({"ct.remanence_percent": {"dist": "uniform", "low": -60, "high": 60}})
+    (item,) = [one for one in uncertain_inputs(study) if one.key == "ct.remanence_percent"]
+    assert reachable(study, item, 5)[Way.WIDER] == pytest.approx(20)
+    (wide,) = [
+        one
+        for one in uncertain_inputs(changed(study, item, Way.WIDER, 15))
+        if one.key == "ct.remanence_percent"
+    ]
+    assert wide.distribution.support() == pytest.approx((-75, 75))
+    listed = study_with(
+        {"load.power_factor": {"dist": "discrete", "values": [0.8, 0.9], "weights": [0.5, 0.5]}}
+    )
+    (item,) = [one for one in uncertain_inputs(listed) if one.key == "load.power_factor"]
+    assert reachable(listed, item, 5)[Way.WIDER] == 0
 
 
 def test_the_ends_are_the_reach_or_what_is_possible() -> None:
@@ -51,17 +69,24 @@ def test_every_end_of_a_shipped_study_is_possible(path: Path) -> None:
     study = read_study(path)
     before = {fault for check in CHECKS for fault in check.faults(study)}
     for item in uncertain_inputs(study):
-        for sign, distance in zip((-1, 1), reachable(study, item, 5.0), strict=True):
-            other = with_shift(study, item, sign * distance)
+        for way, distance in reachable(study, item, 5.0).items():
+            other = changed(study, item, way, distance)
             assert before.issuperset(fault for check in CHECKS for fault in check.faults(other))
             (moved,) = [each for each in uncertain_inputs(other) if each.key == item.key]
             low, high = moved.distribution.support()
-            assert low >= item.quantity.low - 1e-9 * abs(low), (item.key, sign)
-            assert high <= item.quantity.high + 1e-9 * abs(high), (item.key, sign)
+            assert low >= item.quantity.low - 1e-9 * abs(low), (item.key, way)
+            assert high <= item.quantity.high + 1e-9 * abs(high), (item.key, way)
 
 
 @pytest.mark.parametrize("reach", [0, -1, float("nan"), float("inf"), 1e9, "far", True])
 def test_nonsense_for_the_reach_is_one_line(reach: object) -> None:
     (fault,) = faults_of({"policy.margins": {"reach": reach}})
     assert fault.startswith("policy.margins.reach: ")
+    assert "\n" not in fault
+
+
+@pytest.mark.parametrize("missed", [-0.1, 1.5, float("nan"), "much"])
+def test_nonsense_for_the_margin_is_one_line(missed: object) -> None:
+    (fault,) = faults_of({"policy.margins": {"missed": missed}})
+    assert fault.startswith("policy.margins.missed: ")
     assert "\n" not in fault
