@@ -91,8 +91,9 @@ HOLDS = {
         " a factor of the assumed density, and voltage ageing"
     ),
     "radius": (
-        "how far the centre of each uncertain input may be off before the chosen setting breaks the"
-        " policy's limit on false trips; empty where it does not break up to the centres looked at"
+        "how far each uncertain input may be off, its centre lower or higher or its width larger,"
+        " before the chosen setting breaks the policy's limit on false trips or another one would"
+        " be chosen; empty where neither happens up to the value looked at"
     ),
     "closest": (
         "where no setting meets the policy: the candidate of each scheme that comes closest, and"
@@ -164,7 +165,7 @@ HOLDS = {
 }
 # Captions shorter than that
 SHORTER = {
-    "radius": "How far each input may be off before the limit on false trips breaks",
+    "radius": "How far each input may be off before the choice ends",
     "by_type": "By fault type, event and load state",
     "closest": "No setting meets the policy: the closest of each scheme",
     "unresolved": "Samples without a result, most first",
@@ -284,10 +285,11 @@ FIGURES = {
         "Best setting at each limit.",
     ),
     "radius": FigureText(
-        "How far inputs may be off before the chosen setting breaks the limit on false trips",
-        "How far the centre of an input may be off before the chosen setting breaks the limit on"
-        " false trips. One input moves at a time; the nearest stand first, twelve at most.",
-        "What breaks the limit first.",
+        "How far inputs may be off before the choice ends",
+        "How far an input may be off before the chosen setting breaks the limit on false trips, or"
+        " another setting would be chosen. One input moves at a time; the nearest stand first,"
+        " twelve at most.",
+        "What ends the choice first.",
     ),
     "detection_map": FigureText(
         "Earth faults detected against their place and one setting",
