@@ -127,7 +127,8 @@ def _write_all(findings: Findings, folder: Path) -> None:
         np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
     _write_files(findings.files, folder)
     for name, figure in findings.figures.items():
-        write_figure(figure, folder, name, figure_text(name).title)
+        title = figure_text(name).title
+        write_figure(figure, folder, name, title, png=not findings.rough)
 
 
 def _sha256(path: Path) -> str:
