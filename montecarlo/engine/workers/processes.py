@@ -7,7 +7,7 @@ import multiprocessing
 import os
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -99,6 +99,44 @@ class Processes:
             if lost:  # and the thread that kills them may be gone
                 for child in {*multiprocessing.active_children()} - {*others}:
                     child.terminate()
+            raise
+
+    @contextmanager
+    def beside(self, function: Callable[..., object], *arguments: object) -> Iterator[None]:
+        """One function in a process while this one goes on; at the end of the block it has ended.
+        If its process is lost, it is called here.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module.
+        *arguments : object
+
+        Yields
+        ------
+        None
+
+        Raises
+        ------
+        Exception
+            What the function raises.
+        """
+        executor = future = None
+        with suppress(OSError, RuntimeError), _no_code_of_this_folder():
+            executor = _executor(self.count)
+            future = executor.submit(function, *arguments)
+        try:
+            yield
+            if future is None:
+                function(*arguments)
+                return
+            try:
+                future.result()
+            except BrokenProcessPool:
+                function(*arguments)
+        except BaseException:
+            if executor is not None:
+                executor.shutdown(kill_workers=True)
             raise
 
     def mend(self) -> None:
