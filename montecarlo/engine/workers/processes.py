@@ -134,9 +134,8 @@ class Processes:
                 future.result()
             except BrokenProcessPool:
                 function(*arguments)
-        except BaseException:
-            if executor is not None:
-                executor.shutdown(kill_workers=True)
+        except BaseException as error:
+            _end(executor, error)
             raise
 
     def mend(self) -> None:
@@ -170,10 +169,17 @@ def started_early(count: int, modules: Sequence[str]) -> Iterator[None]:
                 executor.submit(_imported, modules)
     try:
         yield
-    except BaseException:
-        if executor is not None:
-            executor.shutdown(kill_workers=True)
+    except BaseException as error:
+        _end(executor, error)
         raise
+
+
+def _end(executor: Any, error: BaseException) -> None:
+    """End processes because of an error; what their threads say of it is not reported."""
+    if executor is not None:
+        with _ended_threads() as ended:
+            ended.append(error)
+            executor.shutdown(kill_workers=True)
 
 
 def _imported(modules: Sequence[str]) -> None:
