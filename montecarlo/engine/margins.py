@@ -109,6 +109,8 @@ class Radius:
         Plain numbers that external events use: they have no width, and are not moved.
     rivals : int
         Other settings that were looked at; 0 where changes are not asked.
+    nearer : int
+        Ways that were looked at less far, as too few weighted samples trip beyond.
     """
 
     margins: tuple[Margin, ...]
@@ -118,3 +120,4 @@ class Radius:
     numbers: int = 0
     undecided: int = 0
     rivals: int = 0
+    nearer: int = 0

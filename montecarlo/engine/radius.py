@@ -38,6 +38,7 @@ LEAST_CUT, MOST_STEPS = 0.1, 12
 NARROW = 1 / 32  # of the distance to the end
 COUNTED = 512  # samples
 ROUNDING = 1e-9
+NEARER = 2  # halvings of an end that few hits leave open
 HALVINGS = 5  # of the distance within which another setting would be chosen
 
 
@@ -48,7 +49,8 @@ class _Side:
     item: Input
     names: tuple[Stratum, ...]  # external events that have it
     way: Way
-    end: float
+    end: float  # as far as it is looked at
+    possible: float  # as far as it could be
     good: float = 0.0  # the limit is kept
     good_log: float = 0.0  # ln of what is used of the limit
     bad: float = math.inf
@@ -68,6 +70,10 @@ class _Side:
         other = changed(study, self.item, self.way, distance)
         wider = self.way is Way.WIDER
         return Moved(self.item, other, self.names, self.rises or wider, known, not wider)
+
+    def break_at_end(self, used: Used) -> None:
+        """That the limit does not hold there."""
+        self.bad, self.bad_log = self.end, _log(used.bound)
 
     @property
     def kept_to(self) -> float:
@@ -181,6 +187,7 @@ class _Search:
             self._numbers(),
             sum(side.few for side in sides),
             len(self.rivals.settings) - 1 if self.rivals else 0,
+            sum(side.end < side.possible and not (side.few or side.breaks) for side in sides),
         )
 
     def _few_samples(self) -> int:
@@ -207,33 +214,55 @@ class _Search:
             names = self._events_with(item)
             for way, end in reachable(self.study, item, reach).items():
                 if end > 0 and (names or way is not Way.WIDER):
-                    sides.append(_Side(item, names, way, end, good_log=log))
+                    sides.append(_Side(item, names, way, end, end, good_log=log))
         return sides, inputs
 
     def _look_at_ends(self, sides: Sequence[_Side]) -> None:
-        """Which ends break the limit; those that the samples leave open are solved on more. Where
-        too few weighted samples trip, counted ones may show a limit that breaks by far."""
-        found = self._ends(self.screen, sides)
-        unclear, few = list[_Side](), list[_Side]()
-        for side, used in zip(sides, found, strict=True):
-            side.rises = used.few or used.estimate > self.screen.as_stated.estimate
-            beyond = zip(self.screen.beside, used.estimates[1:], strict=True)
-            side.refused = frozenset(one for one, estimate in beyond if not estimate <= 1)
+        """Which ends break the limit; those near to it are solved on more samples. Where too few
+        weighted samples trip, counted ones may show a limit that breaks by far; else the end comes
+        nearer by halves."""
+        unclear, left = list[_Side](), [*sides]
+        for _ in range(NEARER + 1):
+            near, few = self._screened(left)
+            unclear += near
+            left = self._not_by_far(few)
+            for side in left:
+                side.end /= 2
+        for side in left:
+            side.few = True
+        for side, used in zip(unclear, self._ends(self.used, unclear), strict=True):
+            if used.bound > 1:
+                side.break_at_end(used)
+            side.few = used.few and used.bound <= 1
+
+    def _screened(self, sides: Sequence[_Side]) -> tuple[list[_Side], list[_Side]]:
+        """Those whose end lies near the limit, and those that too few hits leave open."""
+        near, few = list[_Side](), list[_Side]()
+        for side, used in zip(sides, self._ends(self.screen, sides), strict=True):
+            self._note_rivals(side, used)
             if used.few:
                 few.append(side)
             elif used.estimate >= CLEAR:
-                side.bad, side.bad_log = side.end, _log(used.bound)
+                side.break_at_end(used)
             elif used.bound * CLEAR > 1:
-                unclear.append(side)
-        for side, used in zip(few, self._ends(self.counted, few), strict=True):
+                near.append(side)
+        return near, few
+
+    def _not_by_far(self, sides: Sequence[_Side]) -> list[_Side]:
+        """Those of which counted samples do not show that the limit breaks."""
+        left = list[_Side]()
+        for side, used in zip(sides, self._ends(self.counted, sides), strict=True):
             if not used.few and used.estimate >= CLEAR:
-                side.bad, side.bad_log = side.end, _log(used.bound)
+                side.break_at_end(used)
             else:
-                side.few = True
-        for side, used in zip(unclear, self._ends(self.used, unclear), strict=True):
-            if used.bound > 1:
-                side.bad, side.bad_log = side.end, _log(used.bound)
-            side.few = used.few and used.bound <= 1
+                left.append(side)
+        return left
+
+    def _note_rivals(self, side: _Side, used: Used) -> None:
+        """Whether false trips rise at the end, and which rivals break the limit there."""
+        side.rises = used.few or used.estimate > self.screen.as_stated.estimate
+        beyond = zip(self.screen.beside, used.estimates[1:], strict=True)
+        side.refused = frozenset(one for one, estimate in beyond if not estimate <= 1)
 
     def _ends(self, on: Resolving, sides: Sequence[_Side]) -> list[Used]:
         return self._found(on, sides, [side.end for side in sides])
@@ -297,5 +326,5 @@ class _Search:
             side.good if side and side.breaks else None,
             side.change if side else None,
             0.0 if side is None or side.few else side.end,
-            side is None or side.end < wanted * (1 - ROUNDING),
+            side is None or side.possible < wanted * (1 - ROUNDING),
         )

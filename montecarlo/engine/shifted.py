@@ -35,7 +35,7 @@ from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_CT_CIRCUIT, open_ct_circuits
 
-LEAST = 1024  # weighted samples of an event
+LEAST = 2048  # weighted samples of an event
 
 
 @dataclass(frozen=True, eq=False)

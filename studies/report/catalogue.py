@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -91,8 +92,9 @@ HOLDS = {
         " a factor of the assumed density, and voltage ageing"
     ),
     "radius": (
-        "how far the centre of each uncertain input may be off before the chosen setting breaks the"
-        " policy's limit on false trips; empty where it does not break up to the centres looked at"
+        "how far each uncertain input may be off, its centre lower or higher or its width larger,"
+        " before the chosen setting breaks the policy's limit on false trips or another one would"
+        " be chosen; empty where neither happens up to the value looked at"
     ),
     "closest": (
         "where no setting meets the policy: the candidate of each scheme that comes closest, and"
@@ -164,7 +166,7 @@ HOLDS = {
 }
 # Captions shorter than that
 SHORTER = {
-    "radius": "How far each input may be off before the limit on false trips breaks",
+    "radius": "How far each input may be off before the choice ends",
     "by_type": "By fault type, event and load state",
     "closest": "No setting meets the policy: the closest of each scheme",
     "unresolved": "Samples without a result, most first",
@@ -284,10 +286,11 @@ FIGURES = {
         "Best setting at each limit.",
     ),
     "radius": FigureText(
-        "How far inputs may be off before the chosen setting breaks the limit on false trips",
-        "How far the centre of an input may be off before the chosen setting breaks the limit on"
-        " false trips. One input moves at a time; the nearest stand first, twelve at most.",
-        "What breaks the limit first.",
+        "How far inputs may be off before the choice ends",
+        "How far an input may be off before the chosen setting breaks the limit on false trips, or"
+        " another setting would be chosen. One input moves at a time; the nearest stand first,"
+        " twelve at most.",
+        "What ends the choice first.",
     ),
     "detection_map": FigureText(
         "Earth faults detected against their place and one setting",
@@ -445,6 +448,7 @@ SHARES = ("p_", "protected_", "worst_p", "installation_", "share_of_", "unseen_s
 COST = "cost_per_year"  # in the unit that the study gives it
 
 
+@cache
 def is_share(name: str) -> bool:
     """Whether a column holds probabilities or parts of a whole, 0 ... 1."""
     if name.endswith("_from"):  # which estimate was taken
@@ -471,6 +475,7 @@ def column_head(name: str) -> str:
     return words + ends + (f" [{unit}]" if unit else "")
 
 
+@cache
 def column_unit(name: str) -> str:
     """The unit that a column's name says; "" where it says none."""
     base, _ = _without_limit(name)

@@ -20,8 +20,10 @@ PAIR = "across the delay"
 
 def delay_text(result: Result) -> Iterator[str]:
     """Of the recommendation; nothing where all candidates have one delay."""
+    if result.chosen is None:
+        return
     every = result.candidates["delay_s"]
-    if result.chosen is None or every.nunique() < 2:
+    if every.nunique() < 2:
         return
     least, own = float(every.min()), result.row(result.chosen)["delay_s"]
     if own > least:

@@ -141,6 +141,12 @@ def radius_notes(radius: Radius | None) -> Iterator[str]:
             f" {'is' if radius.undecided == 1 else 'are'} left open. Too few weighted samples trip"
             " there to show or to break the limit; raise study.samples."
         )
+    if radius.nearer:
+        yield (
+            f"{counted(radius.nearer, 'row')} of radius.csv"
+            f" {'is' if radius.nearer == 1 else 'are'} looked at less far (looked_at). Too few"
+            " weighted samples trip beyond; raise study.samples."
+        )
     if radius.numbers:
         is_, have = ("is", "It has") if radius.numbers == 1 else ("are", "They have")
         yield (

@@ -201,7 +201,7 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         table=pd.DataFrame(rows),
         study=study_with(),
         differences=gaps(rows),
-        results={},
+        results={"200 A": SimpleNamespace(chosen=None, closest=pd.DataFrame())},
         alternatives=SimpleNamespace(outcomes={"200 A": SimpleNamespace(notes=())}),
         unresolved_rows=(),
         doubts={},

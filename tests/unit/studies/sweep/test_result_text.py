@@ -99,8 +99,11 @@ def finished(
             best={},
             study=study,
             notes=notes,
-            first=SimpleNamespace(unresolved=()),
+            first=SimpleNamespace(unresolved=(), settings=()),
             fresh=None,
+            across_delay=None,
+            undemanded=None,
+            in_the_way=(),
         ),
     )
     result.closest = closest_rows(study, frame, study.scheme.kinds if chosen is None else ())
