@@ -101,6 +101,7 @@ def finished(
             notes=notes,
             first=SimpleNamespace(unresolved=(), settings=()),
             fresh=None,
+            settings=(),
             across_delay=None,
             undemanded=None,
             in_the_way=(),
