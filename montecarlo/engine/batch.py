@@ -3,32 +3,46 @@ candidate."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
 from montecarlo.engine.convergence import EarlyEstimate, points, shares_of
-from montecarlo.engine.counted import ByBlock, count_all
+from montecarlo.engine.counted import count_all
+from montecarlo.engine.densities import find_densities
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.guard import Unresolved, keep_to_limit, named, weighted
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, of_part
-from montecarlo.engine.leading import best_place, leading_at, listens, tell_leading
 from montecarlo.engine.progress import Progress, named_progress
-from montecarlo.engine.rare import Final, Known, final_batch, final_samples, find_densities
+from montecarlo.engine.racing import Racing, selection
+from montecarlo.engine.rare import Final, Known, final_batch, final_samples
+from montecarlo.engine.rounds import Drawn
 from montecarlo.engine.sizes import Sizes, designs, with_sizes
+from montecarlo.engine.sums import (
+    along_the_winding,
+    backup_itself,
+    caught,
+    nobody,
+    part_of_all,
+)
 from montecarlo.engine.tails import wider_sums
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.assemble import Gathered, gather
-from montecarlo.estimates.choose import Judgement, gather_all, judge
+from montecarlo.estimates.assemble import Gathered
+from montecarlo.estimates.choose import (
+    Judgement,
+    gather_all,
+    in_order,
+    judge,
+    side_by_side,
+)
 from montecarlo.estimates.rare import Sums
 from montecarlo.estimates.refusals import may_be_chosen
 from montecarlo.estimates.robust import worst_of
-from montecarlo.estimates.tally import LatticeTally, Tally
 from montecarlo.estimates.weighted import compare
-from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, settings_of
@@ -71,10 +85,16 @@ class Batch:
         A row a type, of assumption sets and wider inputs too.
     foremost : tuple of Setting
         For whose limits its weighted samples were enlarged.
+    samples : int
+        Of each counted external event.
     assumption_sets : mapping of Judgement
         Beside the study as stated.
     wider : mapping of Sums
         Of rare false trips with wider inputs; of independent samples.
+    left_out : mapping of Batch
+        Circuits that were left out after a round, by its number; of selection samples.
+    asked : tuple of Lattice
+        Those of `lattices` and those left out, in the order of the candidates' numbers.
     """
 
     round_: int
@@ -91,8 +111,11 @@ class Batch:
     caught: dict[Stratum, Gathered]
     unresolved: tuple[Unresolved, ...]
     foremost: tuple[Setting, ...]
+    samples: int
     assumption_sets: Mapping[str, Judgement] = field(default_factory=dict)
     wider: Mapping[Stratum, Sums] = field(default_factory=dict)
+    left_out: Mapping[int, Batch] = field(default_factory=dict)
+    asked: tuple[Lattice, ...] = ()
 
     @property
     def number(self) -> int:
@@ -109,6 +132,35 @@ class Batch:
     def judgements(self) -> dict[str, Judgement]:
         """Of the study as stated and of its assumption sets, by name."""
         return {AS_STATED: self.judgement, **self.assumption_sets}
+
+    def verdict_of_all(self) -> Judgement:
+        """The same of every candidate, those left out as they were counted up to there.
+
+        Returns
+        -------
+        Judgement
+            In the order of `every`.
+        """
+        if not self.left_out:
+            return self.verdict
+        parts = (self, *self.left_out.values())
+        places = {one: at for at, one in enumerate(s for part in parts for s in part.settings)}
+        order = np.array([places[one] for one in self.every])
+        return in_order(side_by_side([part.verdict for part in parts]), order)
+
+    def part_of(self, setting: Setting) -> Batch:
+        """What has a candidate: the batch, or circuits that it left out.
+
+        Parameters
+        ----------
+        setting : Setting
+
+        Returns
+        -------
+        Batch
+        """
+        parts = (self, *self.left_out.values())
+        return next(part for part in parts if setting in part.settings)
 
     def keeps_to_policy(self, setting: Setting) -> bool:
         """Whether this batch, too, lets the policy allow a candidate.
@@ -127,6 +179,11 @@ class Batch:
     def settings(self) -> list[Setting]:
         return settings_of(self.lattices)
 
+    @cached_property
+    def every(self) -> list[Setting]:
+        """Those left out too, in the order of their numbers."""
+        return settings_of(self.asked)
+
 
 def in_all_assumption_sets(  # noqa: PLR0913
     study: Study,
@@ -139,6 +196,7 @@ def in_all_assumption_sets(  # noqa: PLR0913
     paired: Sequence[Setting] = (),
     foremost: Sequence[Setting] = (),
     keep: KeepRows | None = None,
+    racing: Racing | None = None,
 ) -> Batch:
     """The batch of the study as stated, and how each assumption set judges the same candidates on
     the same random numbers.
@@ -154,8 +212,9 @@ def in_all_assumption_sets(  # noqa: PLR0913
         By assumption set, as an earlier batch has it.
     sizes : mapping of int, optional
         Where they are not the study's own.
-    paired, foremost, keep
-        As for `run_batch`; pairs are of the study as stated.
+    paired, foremost, keep, racing
+        As for `run_batch`; pairs are of the study as stated, and what it leaves out goes in every
+        assumption set.
 
     Returns
     -------
@@ -168,8 +227,11 @@ def in_all_assumption_sets(  # noqa: PLR0913
     earlier, other_sizes = known or {}, sizes or {}
     stated = with_sizes(study.alone, other_sizes)
     batch = run_batch(
-        stated, lattices, round_, workers, tell, earlier.get(STATED), paired, foremost, keep
+        stated, lattices, round_, workers, tell, earlier.get(STATED), paired, foremost, keep, racing
     )
+    if racing is not None:
+        gone = {number: part.lattices for number, part in batch.left_out.items()}
+        racing = replace(racing, followed=gone)
     if round_:
         densities = batch.known[STATED].densities
         wider, unresolved = wider_sums(
@@ -187,11 +249,21 @@ def in_all_assumption_sets(  # noqa: PLR0913
             earlier.get(name),
             foremost=foremost,
             keep=of_part(keep, name),
+            racing=racing,
         )
         for name, other in study.assumption_sets
     }
     return replace(
         batch,
+        left_out={
+            number: replace(
+                part,
+                assumption_sets={
+                    name: other.left_out[number].judgement for name, other in others.items()
+                },
+            )
+            for number, part in batch.left_out.items()
+        },
         assumption_sets={name: other.judgement for name, other in others.items()},
         unresolved=(
             *batch.unresolved,
@@ -211,6 +283,7 @@ def run_batch(  # noqa: PLR0913
     paired: Sequence[Setting] = (),
     foremost: Sequence[Setting] = (),
     keep: KeepRows | None = None,
+    racing: Racing | None = None,
 ) -> Batch:
     """All strata on one set of random numbers.
 
@@ -232,6 +305,8 @@ def run_batch(  # noqa: PLR0913
         Those for whose limits there are more weighted samples, by what is known of them.
     keep : KeepRows, optional
         Takes the rows of every chunk.
+    racing : Racing, optional
+        What the selection sample may leave out; nothing unless given.
 
     Returns
     -------
@@ -242,17 +317,21 @@ def run_batch(  # noqa: PLR0913
     RunStopped
         Where too many samples give no result.
     """
-    settings = settings_of(lattices)
     job = _job(study, lattices, round_, known, paired, foremost)
-    tallies, unresolved = count_all(job, round_, workers, progress, keep)
-    gathered = gather_all(study, lattices, tallies)
-    if not round_:  # before weighted samples, which take longer
-        _tell_leading(study, lattices, gathered, progress)
+    left_out: Mapping[int, Drawn] = {}
+    if round_:
+        tallies, unresolved = count_all(job, round_, workers, progress, keep)
+    else:
+        drawn = selection(job, workers, progress, racing, keep)
+        job = replace(job, lattices=drawn.whole.lattices)
+        tallies, unresolved, left_out = drawn.whole.tallies, [*drawn.unresolved], drawn.left_out
+    settings = settings_of(job.lattices)
+    gathered = gather_all(study, job.lattices, tallies)
     if known is None:
         known = Known(find_densities(job, workers, progress) if final_samples(study) else {})
     final = final_batch(job, known.densities, round_, workers, progress, keep)
     for name, found in final.items():
-        row = weighted(round_, name, found.candidates, found.causes, lattices)
+        row = weighted(round_, name, found.candidates, found.causes, job.lattices)
         unresolved += keep_to_limit(study, row)
     for name, found in final.items():
         part = gathered[name]
@@ -261,25 +340,50 @@ def run_batch(  # noqa: PLR0913
             part.total,
             part.trials,
             part.unresolved,
-            lattices,
+            job.lattices,
             known.of(name, settings),
         )
         gathered[name] = replace(part, weighted=judged)
     return Batch(
         round_,
-        tuple(lattices),
+        job.lattices,
         gathered,
-        judge(study, lattices, gathered),
-        _counts(tallies),
-        _gathered(tallies, _backup_itself),
-        _gathered(tallies, _nobody),
+        judge(study, job.lattices, gathered),
+        along_the_winding(tallies),
+        part_of_all(tallies, backup_itself),
+        part_of_all(tallies, nobody),
         {STATED: _learnt(study, known, gathered, final, settings)},
         {name: found.curves for name, found in final.items()},
         points(job, tallies, gathered, final) if round_ else (),
         tuple(paired),
-        _gathered(tallies, _caught),
+        part_of_all(tallies, caught),
         tuple(unresolved),
         tuple(foremost),
+        job.design.samples_drawn,
+        left_out={number: _left(study, part) for number, part in left_out.items()},
+        asked=tuple(lattices),
+    )
+
+
+def _left(study: Study, drawn: Drawn) -> Batch:
+    """Circuits that were left out after a round: as they were counted up to there."""
+    gathered = gather_all(study, drawn.lattices, drawn.tallies)
+    return Batch(
+        0,
+        drawn.lattices,
+        gathered,
+        judge(study, drawn.lattices, gathered),
+        {},
+        part_of_all(drawn.tallies, backup_itself),
+        part_of_all(drawn.tallies, nobody),
+        {STATED: Known()},
+        {},
+        (),
+        (),
+        {},
+        (),
+        (),
+        drawn.samples,
     )
 
 
@@ -303,23 +407,6 @@ def _job(
     return job
 
 
-def _tell_leading(
-    study: Study,
-    lattices: Sequence[Lattice],
-    counted: Mapping[Stratum, Gathered],
-    progress: Progress,
-) -> None:
-    """The best setting by counted samples; without a number while candidates are searched."""
-    if not listens(progress):
-        return
-    judged, settings = judge(study, lattices, counted), settings_of(lattices)
-    if (place := best_place(judged)) is None:
-        return
-    number = None if study.candidates.found else place + 1
-    samples = designs(study)[0].samples_drawn
-    tell_leading(progress, leading_at(judged, place, settings[place], samples, number))
-
-
 def _learnt(
     study: Study,
     known: Known,
@@ -334,36 +421,3 @@ def _learnt(
         assert judged is not None
         seen.setdefault(name, dict(zip(settings, judged.diagnostics.seen, strict=True)))
     return Known(known.densities, seen, known.deciding or deciding(study, gathered, settings))
-
-
-def _counts(tallies: ByBlock) -> dict[str, float]:
-    """Sums over the solutions along the winding."""
-    blocks = [tally.counts for tally in tallies.get(EARTH, ())]
-    keys = blocks[0] if blocks else ()
-    return {key: float(np.sum([block[key] for block in blocks])) for key in keys}
-
-
-def _gathered(
-    tallies: ByBlock, part: Callable[[Tally], Sequence[LatticeTally]]
-) -> dict[Stratum, Gathered]:
-    """A part of the tallies of every block, of the types that have it."""
-    found = {
-        name: [Tally(tuple(own)) for tally in blocks if (own := part(tally))]
-        for name, blocks in tallies.items()
-    }
-    return {name: gather(name, parts) for name, parts in found.items() if parts}
-
-
-def _caught(tally: Tally) -> Sequence[LatticeTally]:
-    """What one paired candidate misses and another catches."""
-    return () if tally.caught is None else (tally.caught,)
-
-
-def _backup_itself(tally: Tally) -> Sequence[LatticeTally]:
-    """How often the back-up operates."""
-    return () if tally.backup is None else (tally.backup.operates,)
-
-
-def _nobody(tally: Tally) -> Sequence[LatticeTally]:
-    """What neither the back-up nor a candidate sees. Nothing of it enters the judgement."""
-    return () if tally.backup is None else tally.backup.nobody

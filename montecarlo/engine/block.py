@@ -1,4 +1,4 @@
-"""One chunk's samples, CTs and circuits, and the solutions that several strata ask for."""
+"""A block of samples, with CTs and circuits, and the solutions that several strata ask for."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def thresholds(lattice: Lattice) -> tuple[Array, Array]:
 
 
 class Block(ChunkSamples):
-    """One chunk's samples and CTs, and the solutions that several strata ask for.
+    """A block of samples with their CTs, and the solutions that several strata ask for.
 
     Parameters
     ----------
@@ -60,7 +60,9 @@ class Block(ChunkSamples):
         As of `ChunkSamples`.
     """
 
-    def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
+    def __init__(
+        self, job: Job, chunk: Chunk | tuple[Chunk, ...], points: Points | None = None
+    ) -> None:
         super().__init__(job, chunk, points)
         self.circuits: tuple[Circuit, ...] = tuple(
             dict.fromkeys(lattice.circuit for lattice in job.lattices)

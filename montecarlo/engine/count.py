@@ -38,13 +38,13 @@ from montecarlo.study.candidates import Lattice
 ALL = slice(None)
 
 
-def run_chunk(job: Job, chunk: Chunk) -> Tally:
-    """Sample, solve and count one chunk.
+def run_chunk(job: Job, chunk: Chunk | tuple[Chunk, ...]) -> Tally:
+    """Sample, solve and count one chunk, or several of one event block side by side.
 
     Parameters
     ----------
     job : Job
-    chunk : Chunk
+    chunk : Chunk, or tuple of them
 
     Returns
     -------

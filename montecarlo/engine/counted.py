@@ -4,8 +4,10 @@ send back."""
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
+from operator import attrgetter
 
 from montecarlo.engine.count import run_chunk
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
@@ -16,7 +18,7 @@ from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
-from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
@@ -63,13 +65,14 @@ def count_all(
     found: ByBlock = {}
     unresolved: list[Unresolved] = []
     waiting = Counter(task.stratum for task in tasks)
-    for task, (tally, kept) in zip(tasks, workers.mapped(counted_chunks, tasks), strict=True):
+    for task, (tallies, kept) in zip(tasks, solved(tasks, workers), strict=True):
         name = task.stratum
         for rows in kept:
             assert keep is not None
             keep(name, rows)
-        key = name, task.chunks[0].installation_block
-        sums[key] = sums[key] + tally if key in sums else tally
+        for block, tally in by_block(task, tallies).items():
+            key = name, block
+            sums[key] = sums[key] + tally if key in sums else tally
         waiting[name] -= 1
         if not waiting[name]:
             found[name] = [sums[name, block] for block in range(BLOCKS)]
@@ -80,9 +83,25 @@ def count_all(
     return {name: found[name] for name in strata(job.study)}, unresolved
 
 
+def solved(tasks: Sequence[Counted], workers: Workers) -> Iterator[tuple[list[Tally], list[Rows]]]:
+    """Their results, in their order.
+
+    Parameters
+    ----------
+    tasks : sequence of Counted
+    workers : Workers
+
+    Returns
+    -------
+    iterator of (list of Tally, list of Rows)
+        As of `counted_chunks`.
+    """
+    return workers.mapped(counted_chunks, tasks)
+
+
 @dataclass(frozen=True, eq=False)
 class Counted:
-    """Chunks of one block of installations that are solved and counted together, in this order."""
+    """Chunks that are handed out together and counted in this order."""
 
     job: Job
     chunks: tuple[Chunk, ...]
@@ -98,14 +117,31 @@ class Counted:
         return f"{self.chunks[0].label}{more}"
 
     @property
+    def blocks(self) -> int:
+        """Blocks of installations among its chunks."""
+        return len({chunk.installation_block for chunk in self.chunks})
+
+    def side_by_side(self) -> Iterator[tuple[Chunk, ...]]:
+        """Those of an event block are solved side by side, but for external events: a chunk of them
+        is solved for as long as its longest one lasts.
+
+        Yields
+        ------
+        tuple of Chunk
+        """
+        alone = self.stratum.side is Side.EXTERNAL
+        for _, several in groupby(self.chunks, attrgetter("index" if alone else "event_block")):
+            yield tuple(several)
+
+    @property
     def solutions(self) -> int:
         """What progress counts: samples, and every place on the winding for an earth fault."""
         places = STEADY_INTERVALS + 1 if self.stratum == EARTH else 1
         return places * sum(map(self.job.design_of(self.stratum).samples_in, self.chunks))
 
 
-def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
-    """The sum of their tallies, and the rows of each where they are kept.
+def counted_chunks(task: Counted) -> tuple[list[Tally], list[Rows]]:
+    """Their tallies, and their rows where they are kept.
 
     Parameters
     ----------
@@ -113,18 +149,46 @@ def counted_chunks(task: Counted) -> tuple[Tally, list[Rows]]:
 
     Returns
     -------
-    Tally, list of Rows
+    list of Tally, list of Rows
+        As `by_block` takes them: one of each group that was solved side by side, or the sum of
+        those of one block of installations.
     """
-    total, kept = None, []
-    for chunk in task.chunks:
+    found, kept = list[Tally](), []
+    for chunks in task.side_by_side():
         if task.keep:
-            tally, rows = run_and_keep(task.job, chunk)
+            tally, rows = run_and_keep(task.job, chunks)
             kept.append(rows)
         else:
-            tally = run_chunk(task.job, chunk)
-        total = tally if total is None else total + tally
-    assert total is not None
-    return total, kept
+            tally = run_chunk(task.job, chunks)
+        if task.blocks == 1 and found:
+            tally = found.pop() + tally
+        found.append(tally)
+    return found, kept
+
+
+def by_block(task: Counted, tallies: Sequence[Tally]) -> dict[int, Tally]:
+    """The sums of a task's tallies by block of installations.
+
+    They are split here, since a message takes as long as it has arrays.
+
+    Parameters
+    ----------
+    task : Counted
+    tallies : sequence of Tally
+        Of `counted_chunks`.
+
+    Returns
+    -------
+    dict of Tally
+    """
+    if task.blocks == 1:
+        return {task.chunks[0].installation_block: tallies[0]}
+    sums: dict[int, Tally] = {}
+    for chunks, whole in zip(task.side_by_side(), tallies, strict=True):
+        for chunk, tally in zip(chunks, whole.split(len(chunks)), strict=True):
+            block = chunk.installation_block
+            sums[block] = sums[block] + tally if block in sums else tally
+    return sums
 
 
 def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:

@@ -16,13 +16,11 @@ import numpy as np
 from montecarlo.engine.rare import Known
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.rare import BATCH, FEW, Seen, Why
+from montecarlo.estimates.rare import BATCH, HITS, PASSED, Seen, Why
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 
-HITS = 200.0  # effective: limits some 15 % away, four times the check's
-PASSED = 1.25 * FEW  # with the largest sample: the check, with a margin
 MATTERS = 0.1  # share of a candidate's p_false from which an event decides
 MOST_TIMES = 8  # the study's own number: the most that are drawn
 

@@ -64,13 +64,13 @@ def of_part(keep: KeepRows | None, name: str) -> KeepRows | None:
     return inner
 
 
-def run_and_keep(job: Job, chunk: Chunk) -> tuple[Tally, Rows]:
-    """The tally of `count.run_chunk` and the chunk's rows, from one set of solutions.
+def run_and_keep(job: Job, chunk: Chunk | tuple[Chunk, ...]) -> tuple[Tally, Rows]:
+    """The tally of `count.run_chunk` and the rows, from one set of solutions.
 
     Parameters
     ----------
     job : Job
-    chunk : Chunk
+    chunk : Chunk, or tuple of them
 
     Returns
     -------
@@ -139,10 +139,11 @@ def _finished(
 
 
 def _numbers(block: Block) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Installation and event of each of a chunk's samples."""
+    """Installation and event of each of a block's samples."""
     design, chunk = block.design, block.chunk
-    events = np.arange(design.events_in(chunk)) + chunk.event_block * design.events_per_chunk
-    installations = np.arange(design.installations_rounded)[design.installations_in(chunk)]
+    events = np.arange(design.events_in(chunk)) + design.first_event(chunk)
+    every = np.arange(design.installations_rounded)
+    installations = np.concatenate([every[design.installations_in(one)] for one in block.chunks])
     return np.repeat(installations, events.size), np.tile(events, installations.size)
 
 

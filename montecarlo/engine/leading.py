@@ -3,7 +3,8 @@ nothing that is estimated depends on it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -13,6 +14,24 @@ from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.refusals import may_be_chosen
 from montecarlo.quantities import Index
 from montecarlo.study.axes import Setting
+from montecarlo.study.description import Study
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """All candidates of a round.
+
+    Attributes
+    ----------
+    study : Study
+    settings : sequence of Setting
+    judged : Judgement
+        Of the same.
+    """
+
+    study: Study
+    settings: Sequence[Setting]
+    judged: Judgement
 
 
 @dataclass(frozen=True)
@@ -21,28 +40,34 @@ class Leading:
 
     Attributes
     ----------
-    samples : int
-        Of each counted type.
+    samples, of_samples : int
+        Of each counted type, and how many the run draws.
     number : int or None
         Of the candidate; None while candidates are still searched.
     setting : Setting
-    p_missed : float
-        (-).
+    p_missed, low, high : float
+        With its 95 % limits (-).
     bound : float
         One-sided upper limit of p_false (-).
     allowed : bool
         Whether the policy allows it; else it is the closest to the policy's limit.
     aim : float
         What the policy wants small of an allowed one; of another its bound over the limit.
+    standing : Standing
+        With all that it was compared with.
     """
 
     samples: int
+    of_samples: int
     number: int | None
     setting: Setting
     p_missed: float
+    low: float
+    high: float
     bound: float
     allowed: bool
     aim: float
+    standing: Standing = field(repr=False, compare=False)
 
     @property
     def rank(self) -> tuple[bool, float]:
@@ -100,34 +125,38 @@ def best_of(judged: Judgement, places: Index) -> int:
 
 
 def leading_at(
-    judged: Judgement, place: int, setting: Setting, samples: int, number: int | None
+    standing: Standing, place: int, samples: int, of_samples: int, number: int | None
 ) -> Leading:
     """What is told of one candidate.
 
     Parameters
     ----------
-    judged : Judgement
+    standing : Standing
     place : int
         Of the candidate in it.
-    setting : Setting
-    samples : int
-        Of each counted type.
+    samples, of_samples : int
+        Of each counted type, and how many the run draws.
     number : int or None
 
     Returns
     -------
     Leading
     """
+    judged = standing.judged
     allowed = may_be_chosen(judged, place)
     aim = judged.aim if allowed else judged.limit_used
     return Leading(
         samples,
+        of_samples,
         number,
-        setting,
+        standing.settings[place],
         float(judged.missed.total[place]),
+        float(judged.missed.low[place]),
+        float(judged.missed.high[place]),
         float(judged.bound[place]),
         allowed,
         float(aim[place]),
+        standing,
     )
 
 

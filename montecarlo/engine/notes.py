@@ -42,10 +42,10 @@ class InTime:
 
 @dataclass(frozen=True)
 class EarthFaultCount:
-    """How many earth faults were solved; in_time: solutions beside those by phasors."""
+    """How many earth faults were solved; by_phasors, in_time: solutions of all circuits."""
 
     design: Design
-    circuits: int
+    by_phasors: float
     in_time: float
 
 
@@ -85,8 +85,26 @@ class WeightedSamples:
     apart: float
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """Relay circuits that were left out of the selection sample after so many samples of each
+    event, and their candidates."""
+
+    circuits: int
+    candidates: int
+    samples: int
+    of_samples: int
+
+
 Method = (
-    Rounded | BurdenCircuits | InTime | EarthFaultCount | Interpolated | ReEntered | WeightedSamples
+    Rounded
+    | BurdenCircuits
+    | InTime
+    | EarthFaultCount
+    | Interpolated
+    | ReEntered
+    | WeightedSamples
+    | LeftOut
 )
 
 
@@ -105,19 +123,21 @@ def method_notes(study: Study, batch: Batch) -> Iterator[Method]:
     for design in dict.fromkeys(designs(study)):
         if design.rounded:
             yield Rounded(design)
-    circuits = dict.fromkeys(lattice.circuit for lattice in batch.lattices)
+    for part in batch.left_out.values():
+        yield LeftOut(len(part.lattices), len(part.settings), part.samples, batch.samples)
+    circuits = dict.fromkeys(lattice.circuit for lattice in batch.asked)
     if any(
         (circuit.phase_pickup_a, circuit.earth_pickup_a) != (None, None) for circuit in circuits
     ):
-        yield BurdenCircuits(len(batch.settings), len(circuits))
+        yield BurdenCircuits(len(batch.every), len(circuits))
     if EARTH in batch.strata:
-        yield from _earth_fault_notes(study, batch, len(circuits))
+        yield from _earth_fault_notes(study, batch)
     for name, stratum in batch.strata.items():
         if stratum.weighted is not None:
             yield _weighted_samples(name, stratum.weighted)
 
 
-def _earth_fault_notes(study: Study, batch: Batch, circuits: int) -> Iterator[Method]:
+def _earth_fault_notes(study: Study, batch: Batch) -> Iterator[Method]:
     late = dict.fromkeys(
         replace(lattice.circuit, phase_pickup_a=None, earth_pickup_a=None)
         for lattice in batch.lattices
@@ -126,7 +146,8 @@ def _earth_fault_notes(study: Study, batch: Batch, circuits: int) -> Iterator[Me
     if late:
         yield InTime(tuple(late))
     counts = batch.counts
-    yield EarthFaultCount(designs(study)[1], circuits, counts["transient_solutions"])
+    solved = counts["phasor_solutions"], counts["transient_solutions"]
+    yield EarthFaultCount(designs(study)[1], *solved)
     if counts["interpolated"]:
         yield Interpolated(counts["interpolation"] / counts["interpolated"])
     if counts["re_entries"]:

@@ -1,11 +1,9 @@
-"""Rare false trips: for each external event a density of samples that make elements operate, and
-every candidate judged on weighted samples of it.
+"""Rare false trips: every candidate judged on weighted samples of each external event.
 
-    N(0, I) -> samples -> density beyond the finest settings -> samples -> ... -> density -> final
-    samples -> sums
+    density (`montecarlo/engine/densities.py`) -> final samples -> sums
 
-Stages only look for the density; the sums come from a final batch of fixed size that nothing was
-fitted to. Chunks are pure functions of their keys, and the sums are added in the order of the keys.
+The sums come from a final batch of fixed size that nothing was fitted to. Chunks are pure functions
+of their keys, and the sums are added in the order of the keys.
 """
 
 from __future__ import annotations
@@ -13,7 +11,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import chain, islice
 
 import numpy as np
 
@@ -23,24 +20,22 @@ from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
 from montecarlo.engine.path import measured
-from montecarlo.engine.progress import INDEPENDENT, RARE, SELECTION, Progress, search_stage
+from montecarlo.engine.progress import INDEPENDENT, RARE, SELECTION, Progress
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric, plain, spans, tilted
+from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import Chunk
-from montecarlo.sampling.stratum import Side, Stratum
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.streams import stream
 from montecarlo.study.axes import Setting
-from montecarlo.study.budget import LEAST_WEIGHTED, weighted_samples
+from montecarlo.study.budget import weighted_samples
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-STAGES = (0.25, 0.5, 1.0, 2.0)  # samples of each, in final batches
 CHUNK = 2048  # samples, a multiple of BATCH
-MOST, LEAST = 0.1, 1e-7  # probabilities between which settings shape the density
 COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
 FINAL = "rare.final"  # what keys the random numbers of final batches
@@ -151,48 +146,6 @@ def size_of(job: Job, name: Stratum) -> int:
     return dict(job.weighted).get(name, final_samples(job.study))
 
 
-def find_densities(job: Job, workers: Workers, progress: Progress) -> Densities:
-    """Of every external event, in stages: the nearer the settings, the more samples.
-
-    Parameters
-    ----------
-    job : Job
-    workers : Workers
-    progress : Progress
-
-    Returns
-    -------
-    mapping of Symmetric
-        By stratum.
-    """
-    names = [Stratum.of(Side.EXTERNAL, event.name) for event in job.study.external_events]
-    spaces = [space_of(job.study, name) for name in names]
-    found = {
-        name: plain(space.dims, space.images) for name, space in zip(names, spaces, strict=True)
-    }
-    for stage, part in enumerate(STAGES):
-        size = max(LEAST_WEIGHTED, round(part * final_samples(job.study)) // BATCH * BATCH)
-        draws = [_draws(job, name, found[name], size, 0, f"rare.stage_{stage}") for name in names]
-        solved = iter(_all_quantities([*chain(*draws)], workers, progress, stage + 1))
-        fits = [Fitting(own, np.concatenate([*islice(solved, len(own))])) for own in draws]
-        found = dict(zip(names, workers.mapped(_fitted, fits), strict=True))
-    return found
-
-
-def _all_quantities(
-    draws: Sequence[Draw], workers: Workers, progress: Progress, number: int
-) -> list[Array]:
-    """The critical pick-ups of every draw of a stage."""
-    stage, total = search_stage(number, len(STAGES)), sum(draw.count for draw in draws)
-    done, found = 0, list[Array]()
-    progress(0, total, stage)
-    for draw, quantities in zip(draws, workers.mapped(_quantities, draws), strict=True):
-        found.append(quantities)
-        done += draw.count
-        progress(done, total, stage)
-    return found
-
-
 @keepable
 @dataclass(frozen=True, eq=False)
 class Final:
@@ -291,12 +244,27 @@ def final_draws(job: Job, name: Stratum, density: Symmetric, round_: int) -> lis
     -------
     list of Draw
     """
-    return _draws(job, name, density, size_of(job, name), round_, FINAL)
+    return draws_of(job, name, density, size_of(job, name), round_, FINAL)
 
 
-def _draws(
+def draws_of(
     job: Job, name: Stratum, density: Symmetric, size: int, round_: int, key: str
 ) -> list[Draw]:
+    """The chunks of so many samples of a density.
+
+    Parameters
+    ----------
+    job : Job
+    name : Stratum
+    density : Symmetric
+    size, round_ : int
+    key : str
+        Of the stage, for the random numbers.
+
+    Returns
+    -------
+    list of Draw
+    """
     return [
         Draw(job, Chunk(name, round_, index, 0, 0), density, min(CHUNK, size - index * CHUNK), key)
         for index in range(-(-size // CHUNK))
@@ -306,43 +274,20 @@ def _draws(
 # --- a chunk ------------------------------------------------------------------
 
 
-def _solved(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
-    """Critical pick-ups on every lattice."""
+def solved_on(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
+    """Critical pick-ups on every lattice.
+
+    Parameters
+    ----------
+    block : Block
+
+    Yields
+    ------
+    Lattice, Pickups
+    """
     found = measured(block)
     for lattice in block.job.lattices:
         yield lattice, found.pickups(lattice)
-
-
-def _quantities(draw: Draw) -> Array:
-    """(n, curves): critical pick-ups in the order of `curves`."""
-    solved = _solved(draw.block(draw.u()))
-    columns = [curve.of(pickups) for lattice, pickups in solved for curve in curves([lattice])]
-    return np.stack(columns, axis=1)
-
-
-@dataclass(frozen=True, eq=False)
-class Fitting:
-    """One event's next density: the chunks of the one before, and what they gave."""
-
-    draws: list[Draw]
-    quantity: Array  # (n, curves)
-
-    @property
-    def label(self) -> str:
-        return f"{self.draws[0].label}, fit"
-
-
-def _fitted(fit: Fitting) -> Symmetric:
-    first = fit.draws[0]
-    u = np.concatenate([draw.u() for draw in fit.draws])
-    log_w = first.density.log_weight(u)
-    beyond = [
-        flags
-        for column, curve in zip(fit.quantity.T, curves(first.job.lattices), strict=True)
-        for flags in spans(column, log_w, curve.thresholds, MOST, LEAST)
-    ]
-    rng = stream(first.job.study.study.seed, first.chunk.stratum, 0, 0, f"{first.key}.fit")
-    return tilted(u, log_w, beyond, first.density, rng)
 
 
 def summed(draw: Draw) -> tuple[Final, Rows | None]:
@@ -362,7 +307,7 @@ def summed(draw: Draw) -> tuple[Final, Rows | None]:
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
     block = draw.block(u)
-    solved = list(_solved(block))
+    solved = list(solved_on(block))
     rows = (
         weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
     )

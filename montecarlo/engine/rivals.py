@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from montecarlo.engine.batch import Batch
-from montecarlo.engine.counted import Counted, counted_chunks
+from montecarlo.engine.counted import Counted, by_block, counted_chunks
 from montecarlo.engine.job import Job
 from montecarlo.engine.margins import Reason
 from montecarlo.engine.progress import Progress, silent
@@ -93,7 +93,7 @@ def rivals_of(outcome: Outcome) -> tuple[Setting, ...]:
     fresh, chosen, policy = outcome.fresh, outcome.chosen, outcome.study.policy
     if fresh is None or chosen is None or policy.least_annual_cost is not None:
         return ()
-    beside = [*neighbours(outcome.first.settings, chosen), outcome.runner_up]
+    beside = [*neighbours(outcome.settings, chosen), outcome.runner_up]
     missed, own = fresh.judgement.missed.total, fresh.settings.index(chosen)
     found = []
     for one in dict.fromkeys(beside):
@@ -261,9 +261,10 @@ class Rivals:
         for own in tasks:
             sums: dict[Stratum, Tally] = {}
             for task in own:
-                tally, _ = next(found)
+                tallies, _ = next(found)
                 name = task.stratum
-                sums[name] = sums[name] + tally if name in sums else tally
+                for tally in by_block(task, tallies).values():
+                    sums[name] = sums[name] + tally if name in sums else tally
                 done += 1
                 tell(done, total, what)
             solved.append({name: _p(tally) for name, tally in sums.items()})
@@ -271,11 +272,9 @@ class Rivals:
 
     def _tasks(self, job: Job, name: Stratum) -> list[Counted]:
         """Of the first blocks of installations."""
-        return [
-            Counted(job, chunks, False)
-            for chunks in job.design_of(name).tasks(name, self.batch.round_)
-            if chunks[0].installation_block < SOLVED_BLOCKS
-        ]
+        tasks = job.design_of(name).tasks(name, self.batch.round_)
+        first = (tuple(c for c in some if c.installation_block < SOLVED_BLOCKS) for some in tasks)
+        return [Counted(job, chunks, False) for chunks in first if chunks]
 
     # --- outside the zone ---------------------------------------------------------
 

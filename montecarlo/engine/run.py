@@ -16,12 +16,13 @@ from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.notes import Method, method_notes
 from montecarlo.engine.precision import Precise, precision_of, sizes_for
 from montecarlo.engine.progress import COMPILING, Progress, named_progress, silent
+from montecarlo.engine.racing import racing_of
 from montecarlo.engine.rare import final_samples
 from montecarlo.engine.search import Round, Searched, narrowed, own_batch, told_of
 from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
-from montecarlo.secondary.compiled import when_compiling
+from montecarlo.secondary.compiled import all_kept, when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
@@ -121,7 +122,9 @@ class Outcome:
         """
         if self.fresh is not None and setting in self.fresh.settings:
             return self.fresh
-        return self.refused.get(setting, self.first)
+        if setting in self.refused:
+            return self.refused[setting]
+        return self.first.part_of(setting)
 
     def judgement_with_refused(self) -> Judgement:
         """How the policy judges every candidate: by the selection sample, those that independent
@@ -130,13 +133,19 @@ class Outcome:
         Returns
         -------
         Judgement
+            In the order of `settings`.
         """
-        judged = self.first.verdict
+        judged = self.first.verdict_of_all()
         for setting in self.refused:
             batch = self.batch_of(setting)
-            here, there = self.first.settings.index(setting), batch.settings.index(setting)
+            here, there = self.settings.index(setting), batch.settings.index(setting)
             judged = with_one_from(judged, here, batch.verdict, there)
         return judged
+
+    @property
+    def settings(self) -> list[Setting]:
+        """Every candidate, in the order of their numbers."""
+        return self.first.every
 
 
 def run(
@@ -174,12 +183,14 @@ def run(
     crew = workers_of(workers)
     lattices = candidate_lattices(study)
     check_size(study, lattices)
-    with when_compiling(lambda: progress(0, 0, COMPILING)):
-        compile_solvers(study, lattices)
+    if crew.here or not all_kept():
+        with when_compiling(lambda: progress(0, 0, COMPILING)):
+            compile_solvers(study, lattices)
     rounds: tuple[Round, ...] = ()
     if is_searched(study):
         study, rounds = narrowed(study, crew, progress)
-    study, first, settled = own_batch(study, crew, progress, keep_samples)
+    racing = racing_of(study, by_scheme=by_scheme)
+    study, first, settled = own_batch(study, crew, progress, keep_samples, racing)
     groups = study.scheme.kinds if by_scheme else (ANY,)
     outcome = _Run(study, first, crew, progress, groups).outcome()
     ended = () if settled else (Incident.SEARCH_ENDED,)
@@ -192,7 +203,8 @@ def run(
     other = study.model_copy(update={"ct": cts})
     named = named_progress(progress, model)
     kept = of_part(keep_samples, model)
-    again = in_all_assumption_sets(other, first.lattices, 0, crew, named, keep=kept)
+    racing = racing_of(other, by_scheme=by_scheme, also=outcome.chosen)
+    again = in_all_assumption_sets(other, first.asked, 0, crew, named, keep=kept, racing=racing)
     return replace(outcome, other=_Run(other, again, crew, named, groups, outcome.chosen).outcome())
 
 
@@ -320,7 +332,7 @@ class _Run:
         others = (
             self.first.settings
             if self.study.candidates.found
-            else neighbours(self.first.settings, first)
+            else neighbours(self.first.every, first)
         )
         more = (self._across_delay(first), self.undemanded)
         beside = [one for one in more if one is not None]
@@ -349,7 +361,7 @@ class _Run:
             one
             for assumption_set, known in self.first.known.items()
             for one in enlarged(
-                plans(known, self._foremost, own), own, self.first.settings, assumption_set
+                plans(known, self._foremost, own), own, self.first.every, assumption_set
             )
         ]
 

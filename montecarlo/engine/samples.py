@@ -1,4 +1,5 @@
-"""One chunk's samples: the value of every input, and what is drawn though no input states it."""
+"""The samples of a chunk, or of several side by side: the value of every input, and what is drawn
+though no input states it."""
 
 from __future__ import annotations
 
@@ -22,14 +23,15 @@ Indices = NDArray[np.int64]
 
 
 class ChunkSamples:
-    """One chunk's samples; n of them, installation-major.
+    """The samples of a chunk, or of several of one event block side by side; n of them,
+    installation-major.
 
     Parameters
     ----------
     job : Job
-    chunk : Chunk
+    chunk : Chunk, or tuple of them
     points : Points, optional
-        Where the uniforms come from instead of the chunk's streams; each sample is then an
+        Where the uniforms come from instead of the chunks' streams; each sample is then an
         installation of its own.
 
     Attributes
@@ -38,10 +40,14 @@ class ChunkSamples:
         By the key of the input, in its unit: (n,), (n, 6) a CT, (n, 4) an element.
     """
 
-    def __init__(self, job: Job, chunk: Chunk, points: Points | None = None) -> None:
-        self.job, self.chunk, self.study = job, chunk, job.study
+    def __init__(
+        self, job: Job, chunk: Chunk | tuple[Chunk, ...], points: Points | None = None
+    ) -> None:
+        self.chunks = (chunk,) if isinstance(chunk, Chunk) else chunk
+        self.chunk = self.chunks[0]  # in whose stratum, round and event block all are
+        self.job, self.study = job, job.study
         self._rows: Indices | slice = slice(None)
-        self.design, self._own = job.design_of(chunk.stratum), points
+        self.design, self._own = job.design_of(self.chunk.stratum), points
         self._points, self.samples = self._drawn(points)
         if self.stratum.side is Side.INTERNAL and self.study.states.breaker_open_share > 0:
             self.samples = self._with_breaker_open()
@@ -51,9 +57,9 @@ class ChunkSamples:
         inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
         if points is not None:
             return points, draw(inputs, ties, points)
-        own = event_points(inputs, seed=seed, design=self.design, chunk=self.chunk)
+        own = event_points(inputs, seed=seed, design=self.design, chunks=self.chunks)
         return own, event_samples(
-            inputs, ties, seed=seed, design=self.design, chunk=self.chunk, points=own
+            inputs, ties, seed=seed, design=self.design, chunks=self.chunks, points=own
         )
 
     @property
@@ -85,7 +91,9 @@ class ChunkSamples:
 
     @property
     def installations(self) -> int:
-        return self.design.installations_per_block if self._own is None else self._own.count
+        if self._own is not None:
+            return self._own.count
+        return len(self.chunks) * self.design.installations_per_block
 
     @property
     def early_rows(self) -> dict[float, Indices]:
@@ -120,9 +128,10 @@ class ChunkSamples:
         (n,) array
         """
         values = self._points.of(f"drawn.{key}", 1)[:, 0]
-        return (
-            values if self._own is not None else installation_major(values, self.installations)
-        )[self._rows]
+        if self._own is None:
+            each = self.design.installations_per_block
+            values = installation_major(values, each, len(self.chunks))
+        return values[self._rows]
 
     def phase_number(self) -> Indices:
         """The faulted phase, or the one that a fault between two leaves out: 0, 1, 2 alike.

@@ -19,10 +19,12 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch, in_all_assumption_sets
 from montecarlo.engine.counted import count_all
+from montecarlo.engine.front import FrontPoint, front_of
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows
-from montecarlo.engine.leading import Leading, best_of, leading_at, tell_leading
+from montecarlo.engine.leading import Leading, Standing, best_of, leading_at, tell_leading
 from montecarlo.engine.progress import Progress, narrowing_stage
+from montecarlo.engine.racing import Racing
 from montecarlo.engine.rare import Known
 from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
@@ -46,36 +48,6 @@ PART, EARTH_PART = 4, 8  # of the study's samples and earth faults, one in so ma
 ROUNDS_MAX = 8
 NEARER_MAX = 4  # whole batches beyond the first
 CELLS = 4_000_000  # candidates x installations of a batch, to bound its memory
-
-
-# Limits of p_false at which the front is told
-LIMITS = tuple(float(f"{10 ** (-k / 3):.2g}") for k in range(3, 16))
-
-
-@dataclass(frozen=True)
-class FrontPoint:
-    """The setting that misses least among those whose bound of p_false keeps to a limit.
-
-    Attributes
-    ----------
-    limit : float
-        Of p_false (-).
-    setting : Setting
-    samples : int
-        Of each counted type.
-    p_missed, low, high : float
-        With its 95 % limits (-).
-    bound : float
-        One-sided upper limit of p_false (-).
-    """
-
-    limit: float
-    setting: Setting
-    samples: int
-    p_missed: float
-    low: float
-    high: float
-    bound: float
 
 
 @dataclass(frozen=True)
@@ -185,7 +157,7 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
     part = part_of(study)
     rounds: list[Round] = []
     leading: dict[str, Leading] = {}
-    samples = designs(part)[0].samples_drawn
+    samples, of_samples = (designs(one)[0].samples_drawn for one in (part, study))
     for number in range(1, ROUNDS_MAX + 1):
         judged = _judged(part, [*left.values()], workers, tell, number)
         for scheme, grids in [*left.items()]:
@@ -193,7 +165,8 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
             circuits = len({lattice.circuit for lattice in lattices_on(part, grids)})
             rounds.append(_round(number, part, judged, place, circuits))
             best[scheme] = judged.settings[place]
-            leading[scheme] = leading_at(judged.verdict, place, best[scheme], samples, None)
+            standing = Standing(part, judged.settings, judged.verdict)
+            leading[scheme] = leading_at(standing, place, samples, of_samples, None)
             left[scheme] = about(whole[scheme], grids, best[scheme])
             if is_fine(whole[scheme], grids, best[scheme]):
                 del left[scheme]
@@ -205,7 +178,11 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
 
 
 def own_batch(
-    study: Study, workers: Workers, tell: Progress, keep: KeepRows | None = None
+    study: Study,
+    workers: Workers,
+    tell: Progress,
+    keep: KeepRows | None = None,
+    racing: Racing | None = None,
 ) -> tuple[Study, Batch, bool]:
     """The study's own batch; of what a search left again on nearer candidates, while a step beside
     the best one was not judged.
@@ -218,6 +195,8 @@ def own_batch(
     tell : Progress
     keep : KeepRows, optional
         Takes the rows of every chunk of the last batch.
+    racing : Racing, optional
+        What it may leave out; nothing unless given.
 
     Returns
     -------
@@ -234,7 +213,9 @@ def own_batch(
 
     def drawn(known: Mapping[str, Known] | None, keep: KeepRows | None = None) -> Batch:
         lattices = candidate_lattices(study)
-        return in_all_assumption_sets(study, lattices, 0, workers, tell, known, keep=keep)
+        return in_all_assumption_sets(
+            study, lattices, 0, workers, tell, known, keep=keep, racing=racing
+        )
 
     if not study.candidates.found:
         return study, drawn(None, keep), True
@@ -360,41 +341,8 @@ def _round(number: int, study: Study, judged: Ranked, place: int, circuits: int)
         float(verdict.false.total[place]),
         float(verdict.bound[place]),
         may_be_chosen(verdict, place),
-        tuple(front_of(judged, best.scheme, samples)),
+        tuple(front_of(study, judged.settings, verdict, best.scheme, samples)),
     )
-
-
-def front_of(judged: Ranked, scheme: str, samples: int) -> Iterator[FrontPoint]:
-    """At each of `LIMITS` the setting of a scheme that misses least; none where none keeps to it.
-
-    Parameters
-    ----------
-    judged : Ranked
-    scheme : str
-    samples : int
-        Of each counted type.
-
-    Yields
-    ------
-    FrontPoint
-    """
-    verdict = judged.verdict
-    own = judged.places(scheme)
-    for limit in LIMITS:
-        keeping = own[verdict.usable[own] & (verdict.bound[own] <= limit)]
-        if not keeping.size:
-            return
-        place = int(keeping[np.argmin(verdict.missed.total[keeping])])
-        missed = verdict.missed
-        yield FrontPoint(
-            limit,
-            judged.settings[place],
-            samples,
-            float(missed.total[place]),
-            float(missed.low[place]),
-            float(missed.high[place]),
-            float(verdict.bound[place]),
-        )
 
 
 def told_of(study: Study, rounds: Sequence[Round]) -> tuple[Searched, ...]:

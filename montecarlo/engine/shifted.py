@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from montecarlo.engine.batch import STATED, Batch
-from montecarlo.engine.counted import Counted, counted_chunks
+from montecarlo.engine.counted import Counted, by_block, counted_chunks
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.rare import Draw, final_draws, final_samples, summed
@@ -202,7 +202,7 @@ class Resolving:
         if not total:
             return iter(())
         tell(0, total, what)
-        tallies, finals = list[Tally](), list[Sums]()
+        tallies, finals = list[list[Tally]](), list[Sums]()
         for done, (tally, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
             tallies.append(tally)
             tell(done, total, what)
@@ -231,7 +231,10 @@ class Resolving:
         return final_draws(job, name, self.densities[name], self.batch.round_)
 
     def _gathered(
-        self, asked: Sequence[tuple[Job, Stratum]], tallies: Iterator[Tally], sums: Iterator[Sums]
+        self,
+        asked: Sequence[tuple[Job, Stratum]],
+        tallies: Iterator[list[Tally]],
+        sums: Iterator[Sums],
     ) -> Iterator[Gathered]:
         for job, name in asked:
             draws = self._drawn(job, name)
@@ -241,8 +244,8 @@ class Resolving:
             blocks: dict[Stratum, dict[int, Tally]] = {}
             for task in self._counted(job, name):
                 own = blocks.setdefault(task.stratum, {})
-                place, tally = task.chunks[0].installation_block, next(tallies)
-                own[place] = own[place] + tally if place in own else tally
+                for place, tally in by_block(task, next(tallies)).items():
+                    own[place] = own[place] + tally if place in own else tally
             parts = {
                 one: gather(one, [own[block] for block in range(BLOCKS)])
                 for one, own in blocks.items()

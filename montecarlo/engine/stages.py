@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
+from montecarlo.engine.densities import stage_size, way_of
 from montecarlo.engine.progress import (
     INDEPENDENT,
     RARE,
@@ -18,7 +19,7 @@ from montecarlo.engine.progress import (
     radius_stage,
     search_stage,
 )
-from montecarlo.engine.rare import STAGES, final_samples
+from montecarlo.engine.rare import final_samples
 from montecarlo.engine.search import part_of
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.winding import STEADY_INTERVALS
@@ -115,8 +116,10 @@ def _both_samples(study: Study) -> Iterator[Stage]:
 def _selection(study: Study, circuits: int) -> Iterator[Stage]:
     yield Stage(SELECTION, circuits * _counted(study))
     if weighted := _weighted(study):
-        for place, part in enumerate(STAGES):
-            yield Stage(search_stage(place + 1, len(STAGES)), circuits * part * weighted)
+        parts, events = way_of(study).stages, len(study.external_events)
+        for place, part in enumerate(parts):
+            work = circuits * events * stage_size(study, part)
+            yield Stage(search_stage(place + 1, len(parts)), work)
         yield Stage(f"{SELECTION}, {RARE}", circuits * weighted)
 
 

@@ -3,7 +3,7 @@ in time."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block, thresholds
-from montecarlo.engine.waves import step_currents
+from montecarlo.engine.primary import Complex
+from montecarlo.engine.waves import Waves, step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady, transient
@@ -29,6 +30,7 @@ TRANSIENT_INTERVALS = 15  # of the winding, transient solution
 PER_CYCLE = 36  # its steps: p_missed within 0.2 % (tests/MEASUREMENTS)
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
+ROWS = 1024  # samples x places in one pass: few rows cost more each, many need memory
 SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass
 
 Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]  # by phase and by earth pick-up
@@ -65,9 +67,7 @@ def solved(block: Block) -> Along:
         lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts)
     )
     coarse = winding_nodes(TRANSIENT_INTERVALS)
-    return Along(
-        beyond, by_phasors, {circuit: _in_time(block, circuit, coarse) for circuit in late}
-    )
+    return Along(beyond, by_phasors, _in_time(block, late, coarse))
 
 
 def critical_places(
@@ -282,28 +282,56 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
         block.omega,
     )
     quantity = solved.quantities(measurement(block.study, scheme, _winding_forms(block, circuit)))
-    by_node = np.moveaxis(quantity.reshape(n, nodes.size, *quantity.shape[1:]), 1, -1)
-    return np.moveaxis(block.per_setting(circuit, by_node), -1, 1)[..., None]
+    return _by_node(block, circuit, quantity)[..., None]
 
 
-def _in_time(block: Block, circuit: Circuit, nodes: Array) -> Array:
-    """The same by the transient pass, for each delay on the circuit, (n, nodes, elements, forms,
-    D). Load and remanence before the fault; at a random point on wave the current jumps to the
-    fault's sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
+def _in_time(block: Block, circuits: Iterable[Circuit], nodes: Array) -> ByCircuit:
+    """The same by the transient pass, for each delay on a circuit, (n, nodes, elements, forms, D).
+    Load and remanence before the fault; at a random point on wave the current jumps to the fault's
+    sinusoid. What it would take to rise is far below a step (METHOD, section 3)."""
     angle = 2 * np.pi * block.uniform("point_on_wave")
     turn = np.exp(1j * angle)[:, None]
     allowed_s = block.study.internal_faults.allowed_time_s
     window = transient.Window(block.study.machine.frequency_hz, allowed_s, PER_CYCLE)
-    flux = block.solved(circuit, block.load_primary).flux
-    wanted = measurement(
-        block.study, block.scheme(circuit), _winding_forms(block, circuit), block.delays(circuit)
+    flux = {circuit: block.solved(circuit, block.load_primary).flux * turn for circuit in circuits}
+    found: dict[Circuit, list[Array]] = {circuit: [] for circuit in flux}
+    some = max(1, ROWS // len(block))
+    for first in range(0, nodes.size, some):
+        few = nodes[first : first + some]
+        each = np.repeat(np.arange(len(block)), few.size)
+        during = primary.earth_faults(block, few).reshape(each.size, 6)
+        before = (block.load_primary * turn)[each]
+        waves = step_currents(block, window, before, during * turn[each])
+        for circuit, parts in found.items():
+            parts.append(_at_nodes(block, circuit, window, waves, flux[circuit][each], each))
+    return {circuit: np.concatenate(parts, axis=1) for circuit, parts in found.items()}
+
+
+def _at_nodes(
+    block: Block,
+    circuit: Circuit,
+    window: transient.Window,
+    waves: Waves,
+    flux: Complex,
+    each: Index,
+) -> Array:
+    """Of some nodes, sample by sample in the waves; each: the sample of every row."""
+    scheme = block.scheme(circuit)
+    response = transient.solve(
+        scheme.table,
+        block.leg_ohm(circuit)[each],
+        take(block.bank(circuit), each),
+        waves.at(scheme.places),
+        window,
+        flux,
+        measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit)),
+        settle=SETTLED_SHARE,
     )
-    out = []
-    for k in range(nodes.size):
-        during = primary.earth_faults(block, nodes[k : k + 1])[:, 0]
-        currents = step_currents(block, window, block.load_primary * turn, during * turn)
-        response = block.in_time(
-            circuit, window, currents, flux * turn, wanted, settle=SETTLED_SHARE
-        )
-        out.append(block.per_setting(circuit, response.pickup))
-    return np.stack(out, axis=1)
+    return _by_node(block, circuit, response.pickup)
+
+
+def _by_node(block: Block, circuit: Circuit, quantity: Array) -> Array:
+    """(n nodes, elements, ...) as (n, nodes, elements, ...), pick-up errors taken out."""
+    n = len(block)
+    by_node = np.moveaxis(quantity.reshape(n, len(quantity) // n, *quantity.shape[1:]), 1, -1)
+    return np.moveaxis(block.per_setting(circuit, by_node), -1, 1)

@@ -212,6 +212,22 @@ def weighted(strata: Sequence[Gathered], weights: Sequence[float], level: float 
     return mover(np.asarray(weights), p, low, high, correlation * both)
 
 
+def total_by_block(strata: Sequence[Gathered], weights: Sequence[float]) -> Array:
+    """Each block's own weighted total, in the unit of the weights.
+
+    Parameters
+    ----------
+    strata : sequence of Gathered
+    weights : sequence of float
+
+    Returns
+    -------
+    (C, blocks) array
+    """
+    parts = zip(strata, weights, strict=True)
+    return np.asarray(sum(weight * stratum.block_means for stratum, weight in parts))
+
+
 def _correlation(means: Sequence[Array]) -> Array:
     return installation_correlation(np.nan_to_num(np.stack(means, axis=1)))
 
@@ -305,7 +321,7 @@ def protected_winding(stratum: Gathered) -> ProtectedWinding:
     ProtectedWinding
     """
     quantiles = []
-    for blocks in _pieces(stratum):
+    for blocks in critical_places(stratum):
         x = np.concatenate(blocks)
         if len(x):
             quantiles.append(np.quantile(x, (0.5, 0.95, 0.05), axis=0))
@@ -329,7 +345,8 @@ def detection_curve(stratum: Gathered, places: Array) -> Estimate:
         (candidates, points), limits over blocks of installations.
     """
     counts = [
-        np.stack([_detected(x, places) for x in blocks], axis=-1) for blocks in _pieces(stratum)
+        np.stack([_detected(x, places) for x in blocks], axis=-1)
+        for blocks in critical_places(stratum)
     ]
     hits = np.concatenate(counts)  # (candidates, points, blocks)
     trials = np.broadcast_to([float(len(x)) for x in _present(stratum.phase_x)[0]], hits.shape)
@@ -337,9 +354,20 @@ def detection_curve(stratum: Gathered, places: Array) -> Estimate:
     return Estimate(hits.sum(axis=-1) / np.maximum(trials.sum(axis=-1), 1), limits.low, limits.high)
 
 
-def _pieces(stratum: Gathered) -> Iterator[list[Places]]:
-    """x* of some candidates, all candidates in their order: a list over blocks of (resolved, some).
-    At most `PIECE` numbers at a time, or those of one pair of settings."""
+def critical_places(stratum: Gathered) -> Iterator[list[Places]]:
+    """Critical positions of earth faults, for some candidates at a time.
+
+    At most `PIECE` numbers, or those of one pair of settings.
+
+    Parameters
+    ----------
+    stratum : Gathered
+
+    Yields
+    ------
+    list of (resolved, some) array (-)
+        A block of installations each; all candidates in their order.
+    """
     for phase, earth in zip(_present(stratum.phase_x), _present(stratum.earth_x), strict=True):
         _, settings, delays = phase[0].shape
         every = earth[0].shape[1]

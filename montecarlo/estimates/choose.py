@@ -13,7 +13,7 @@ from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
-from montecarlo.quantities import Array, Distribution, Flags
+from montecarlo.quantities import Array, Distribution, Flags, Index
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
@@ -295,6 +295,33 @@ def side_by_side(judged: Sequence[Judgement]) -> Judgement:
 
     names = [part.name for part in fields(Judgement)]
     return Judgement(**{name: joined([getattr(each, name) for each in judged]) for name in names})
+
+
+def in_order(judged: Judgement, order: Index) -> Judgement:
+    """The same candidates in another order.
+
+    Parameters
+    ----------
+    judged : Judgement
+    order : (C,) array of int
+        Places in it.
+
+    Returns
+    -------
+    Judgement
+    """
+
+    def moved(part: Any) -> Any:
+        if part is None:
+            return None
+        if isinstance(part, Total):
+            return Total(*(each[order] for each in part))
+        if isinstance(part, Mapping):
+            return {key: each[order] for key, each in part.items()}
+        return part[order]
+
+    names = [part.name for part in fields(Judgement)]
+    return Judgement(**{name: moved(getattr(judged, name)) for name in names})
 
 
 def cost_weights(study: Study) -> dict[Stratum, float]:

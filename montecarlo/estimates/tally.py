@@ -6,6 +6,7 @@ Arrays of candidates have the shape of their lattice: phase pick-ups x earth pic
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -35,6 +36,29 @@ class LatticeTally:
     phase_x: Places | None = None  # (resolved, P, D) critical positions, and
     earth_x: Places | None = None  # (resolved, E, D), as `places_kept`
     fault_ohm: Places | None = None  # (resolved,) of the same faults
+
+    def split(self, parts: int) -> list[LatticeTally]:
+        """The same of each run of installations; of a tally that is no sum.
+
+        Parameters
+        ----------
+        parts : int
+            Runs of equal length.
+
+        Returns
+        -------
+        list of LatticeTally
+        """
+        resolved = np.cumsum((self.trials - self.unresolved).reshape(parts, -1).sum(axis=1))
+        ends = resolved[:-1].astype(int)  # of the faults that have kept places
+
+        def each(values: Any, cut: int | Index = parts) -> Sequence[Any]:
+            return [None] * parts if values is None else np.split(values, cut)
+
+        by_installation = map(each, (self.total, self.trials, self.unresolved, self.noise))
+        places = (each(one, ends) for one in (self.phase_x, self.earth_x, self.fault_ohm))
+        columns = (*by_installation, each(self.line_end), *places)
+        return [LatticeTally(*row) for row in zip(*columns, strict=True)]
 
     def __add__(self, other: LatticeTally) -> LatticeTally:
         return LatticeTally(
@@ -66,6 +90,20 @@ class BackupTally:
     # neither it nor the differential, lattice by lattice; empty for what is outside the zone
     nobody: tuple[LatticeTally, ...] = ()
 
+    def split(self, parts: int) -> list[BackupTally]:
+        """As of `LatticeTally`.
+
+        Parameters
+        ----------
+        parts : int
+
+        Returns
+        -------
+        list of BackupTally
+        """
+        nobody = _split(self.nobody, parts)
+        return [*map(BackupTally, self.operates.split(parts), nobody)]
+
     def __add__(self, other: BackupTally) -> BackupTally:
         return BackupTally(
             self.operates + other.operates,
@@ -94,6 +132,38 @@ class Tally:
     )
     causes: Array = field(default_factory=lambda: NO_CAUSES)  # (2,)
 
+    def split(self, parts: int) -> list[Tally]:
+        """The tally of each block of installations, where several were solved side by side.
+
+        `counts` and `causes` stand with the first, since they are sums over all.
+
+        Parameters
+        ----------
+        parts : int
+            Blocks.
+
+        Returns
+        -------
+        list of Tally
+        """
+        if parts == 1:
+            return [self]
+        early = {share: tally.split(parts) for share, tally in self.early.items()}
+        none = [None] * parts
+        backup = none if self.backup is None else self.backup.split(parts)
+        caught = none if self.caught is None else self.caught.split(parts)
+        return [
+            Tally(
+                lattices,
+                self.counts if k == 0 else dict.fromkeys(self.counts, 0.0),
+                backup[k],
+                {share: tallies[k] for share, tallies in early.items()},
+                caught[k],
+                self.causes if k == 0 else NO_CAUSES,
+            )
+            for k, lattices in enumerate(_split(self.lattices, parts))
+        ]
+
     def __add__(self, other: Tally) -> Tally:
         keys = sorted(self.counts.keys() | other.counts.keys())
         return Tally(
@@ -104,6 +174,12 @@ class Tally:
             _sum(self.caught, other.caught),
             self.causes + other.causes,
         )
+
+
+def _split(lattices: Sequence[LatticeTally], parts: int) -> list[tuple[LatticeTally, ...]]:
+    """By part, then by lattice."""
+    split = [lattice.split(parts) for lattice in lattices]
+    return [tuple(lattice[k] for lattice in split) for k in range(parts)]
 
 
 def _merged(one: dict[float, Tally], other: dict[float, Tally]) -> dict[float, Tally]:

@@ -12,6 +12,7 @@ import numpy as np
 
 from montecarlo.estimates.intervals import Estimate, clustered_size, ratio
 from montecarlo.estimates.rare import (
+    COMMON,
     Diagnostics,
     Seen,
     Sums,
@@ -23,7 +24,6 @@ from montecarlo.estimates.rare import (
 from montecarlo.quantities import Array, Flags
 from montecarlo.study.candidates import Lattice
 
-COMMON = 0.02  # p from which counting is at least as good
 SEEN = 10  # effective counted hits from which the two are compared
 GAP = 3.0  # standard errors between them
 

@@ -32,7 +32,24 @@ def number_of(outcome: Outcome, setting: Setting | None) -> int | None:
     -------
     int or None
     """
-    return None if setting is None else outcome.first.settings.index(setting) + 1
+    return None if setting is None else outcome.settings.index(setting) + 1
+
+
+def numbers_of(outcome: Outcome, settings: list[Setting]) -> Numbers:
+    """The same of several.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    settings : list of Setting
+
+    Returns
+    -------
+    (C,) array of int
+    """
+    every = outcome.settings
+    places = {setting: number for number, setting in enumerate(every, start=1)}
+    return np.array([places[setting] for setting in settings])
 
 
 def rows_of_all(outcome: Outcome, rows: RowsOf) -> pd.DataFrame:
@@ -52,20 +69,18 @@ def rows_of_all(outcome: Outcome, rows: RowsOf) -> pd.DataFrame:
     """
     import pandas as pd
 
-    frame = rows(outcome, outcome.first, np.arange(1, len(outcome.first.settings) + 1))
-    if not len(frame):
-        return frame
+    parts = (outcome.first, *outcome.first.left_out.values())
+    frames = [rows(outcome, part, numbers_of(outcome, part.settings)) for part in parts]
+    some = [frame for frame in frames if len(frame)]
+    if not some:
+        return frames[0]
+    frame = pd.concat(some, ignore_index=True)
     for batch, settings in _drawn_again(outcome):
-        again = rows(outcome, batch, _numbers(outcome, batch.settings))
-        told = _numbers(outcome, settings)
+        again = rows(outcome, batch, numbers_of(outcome, batch.settings))
+        told = numbers_of(outcome, settings)
         others = frame[~frame["candidate"].isin(told)]
         frame = pd.concat([others, again[again["candidate"].isin(told)]], ignore_index=True)
     return frame.sort_values("candidate", kind="stable", ignore_index=True)
-
-
-def _numbers(outcome: Outcome, settings: list[Setting]) -> Numbers:
-    every = outcome.first.settings
-    return np.array([every.index(setting) + 1 for setting in settings])
 
 
 def _drawn_again(outcome: Outcome) -> Iterator[tuple[Batch, list[Setting]]]:

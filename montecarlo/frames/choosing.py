@@ -78,7 +78,7 @@ def comparison(outcome: Outcome) -> pd.DataFrame:
     -------
     DataFrame
     """
-    chosen, settings = outcome.chosen, outcome.first.settings
+    chosen, settings = outcome.chosen, outcome.settings
     others = {"runner-up": outcome.runner_up, "existing": outcome.existing}
     pairs = [
         (f"chosen minus {word}", chosen, other)
@@ -103,8 +103,9 @@ def neighbour_rows(outcome: Outcome) -> pd.DataFrame:
     """
     if (chosen := outcome.chosen) is None:
         return difference_rows(outcome, [])
-    around = neighbours(outcome.first.settings, chosen)
-    return difference_rows(outcome, [(axis, setting, chosen) for setting, axis in around.items()])
+    around = neighbours(outcome.settings, chosen)
+    pairs = [(axis, setting, chosen) for setting, axis in around.items()]
+    return difference_rows(outcome, [pair for pair in pairs if common_batch(outcome, *pair[1:])])
 
 
 def difference_rows(
@@ -128,9 +129,8 @@ def difference_rows(
     level = level_of(len({frozenset(pair[1:]) for pair in pairs}))
     rows: list[dict[str, Any]] = []
     for words, one, other in pairs:
-        batch = outcome.fresh
-        if batch is None or not {one, other} <= {*batch.settings}:
-            batch = outcome.first
+        batch = common_batch(outcome, one, other)
+        assert batch is not None
         places = batch.settings.index(one), batch.settings.index(other)
         gaps = differences(outcome.study, batch.strata, *places, level)
         rows += [
@@ -145,6 +145,25 @@ def difference_rows(
             for quantity, gap in gaps.items()
         ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def common_batch(outcome: Outcome, one: Setting, other: Setting) -> Batch | None:
+    """Where two candidates stand on the same random numbers: the independent sample, else the
+    study's own, else circuits that it left out together.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    one, other : Setting
+
+    Returns
+    -------
+    Batch or None
+        None where a circuit of one was left out.
+    """
+    parts = (outcome.fresh, outcome.first, *outcome.first.left_out.values())
+    both = {one, other}
+    return next((part for part in parts if part is not None and both <= {*part.settings}), None)
 
 
 # --- assumption sets ----------------------------------------------------------------
@@ -242,19 +261,21 @@ def hinge(outcome: Outcome) -> Hinge | None:
     """
     if outcome.chosen is None:
         return None
-    own, settings = outcome.first, outcome.first.settings
-    if (place := own.verdict.next_better(settings.index(outcome.chosen))) is None:
+    settings = outcome.settings
+    every = outcome.first.verdict_of_all()
+    if (place := every.next_better(settings.index(outcome.chosen))) is None:
         return None
-    batch = outcome.batch_of(settings[place])
+    own, batch = outcome.first.part_of(settings[place]), outcome.batch_of(settings[place])
     at = batch.settings.index(settings[place])
     aim = batch.verdict.missed if batch.verdict.cost is None else batch.verdict.cost
     expected, low, high = (float(part[at]) for part in aim)
     refused, assumption_sets = refusals_of(outcome.study, batch.verdict, at), _refusing(batch, at)
     own_batch = batch is not own and not refused
     if own_batch:
+        there = own.settings.index(settings[place])
         refused, assumption_sets = (
-            refusals_of(outcome.study, own.verdict, place),
-            _refusing(own, place),
+            refusals_of(outcome.study, own.verdict, there),
+            _refusing(own, there),
         )
     return Hinge(
         place + 1,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers.software import version_of
-from montecarlo.frames.batches import number_of
+from montecarlo.frames.batches import number_of, numbers_of
 from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
@@ -63,14 +63,15 @@ def installations(outcome: Outcome) -> dict[str, Array]:
     -------
     dict of array
         "input/<key>": the input of each installation, (M,) or (M, 6). Of each type "<type>/total"
-        and "<type>/unresolved", sums and counts of every candidate, (C, M), and "<type>/trials",
-        (M,).
+        and "<type>/unresolved", sums and counts of candidates, (C, M), and "<type>/trials", (M,).
+        "candidate", (C,): their numbers; those whose relay circuit was left out are not among them.
     """
     study = outcome.study
     values = all_installations(
         list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
     )
     out = {f"input/{key}": array for key, array in values.items()}
+    out["candidate"] = numbers_of(outcome, outcome.first.settings).astype(float)
     for name, stratum in outcome.first.strata.items():
         out |= {
             f"{name}/total": stratum.total,
@@ -130,7 +131,7 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
         "study_digest": digest(study),
         "seed": study.study.seed,
         "installations": designs(study)[0].installations_rounded,
-        "candidates": len(outcome.first.settings),
+        "candidates": len(outcome.settings),
         "found": [asdict(one) for one in study.candidates.found],
         "samples_asked": study.study.samples,
         "unresolved_share_max": study.study.unresolved_share_max,

@@ -12,10 +12,23 @@ from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome, run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.frames import candidates, choosing, provenance, rare, search, sources, types
+from montecarlo.estimates.optimality import Gap
+from montecarlo.frames import (
+    candidates,
+    choosing,
+    front,
+    place_laws,
+    prices,
+    provenance,
+    rare,
+    search,
+    sources,
+    types,
+)
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
+from montecarlo.frames.optimality import gap_of_choice
 from montecarlo.frames.radius import radius_frame
 from montecarlo.frames.remanence import compare_models
 from montecarlo.frames.robustness import assumption_set_choices
@@ -198,14 +211,34 @@ class Result:
 
     @cached_property
     def front(self) -> pd.DataFrame:
-        """What each limit of false trips would allow: `montecarlo.frames.search.front`."""
-        return search.front(self.outcome)
+        """What each limit of false trips would allow: `montecarlo.frames.front.front`."""
+        return front.front(self.outcome)
 
     @cached_property
     def radius(self) -> pd.DataFrame:
         """How far inputs may be off before the choice breaks the policy's limit:
         `montecarlo.frames.radius.radius_frame`."""
-        return radius_frame(self.margins, self.outcome.first.settings)
+        return radius_frame(self.margins, self.outcome.settings)
+
+    @cached_property
+    def place_laws(self) -> pd.DataFrame:
+        """Missed faults under other laws of the fault's place:
+        `montecarlo.frames.place_laws.place_laws`."""
+        roles, runner_up = {**self.roles}, self.runner_up
+        if runner_up is not None and runner_up not in roles.values():
+            roles["runner-up"] = runner_up
+        return place_laws.place_laws(self.outcome, roles)
+
+    @cached_property
+    def prices(self) -> pd.DataFrame:
+        """What one step of each setting would change: `montecarlo.frames.prices.prices`."""
+        return prices.prices(self.outcome, self.neighbours, self.exceedance)
+
+    @cached_property
+    def gap(self) -> Gap | None:
+        """How much better the best setting that the policy allows may be:
+        `montecarlo.frames.optimality.gap_of_choice`."""
+        return gap_of_choice(self.outcome)
 
     @cached_property
     def closest(self) -> pd.DataFrame:
@@ -246,13 +279,18 @@ class Result:
         StudyError
             For a number that no candidate has.
         """
-        settings = self.outcome.first.settings
+        settings = self.outcome.settings
         if not all(1 <= number <= len(settings) for number in (one, other)):
             raise StudyError(
                 f"compare: {one} and {other}, must be candidates' numbers, 1 ... {len(settings)};"
                 " take them from candidates"
             )
         pair = choosing.ASKED, settings[one - 1], settings[other - 1]
+        if choosing.common_batch(self.outcome, *pair[1:]) is None:
+            raise StudyError(
+                f"compare: {one} and {other}, a relay circuit of theirs was left out before all"
+                " samples were drawn; name the pair in study.compare, or set study.racing = false"
+            )
         return choosing.difference_rows(self.outcome, [pair])
 
     @cached_property
@@ -303,5 +341,6 @@ class Result:
         return {
             **provenance.provenance(self.outcome),
             "doubts": [as_data(doubt) for doubt in self.doubts],
+            "optimality_gap": None if self.gap is None else self.gap._asdict(),
             "other_model": None if other is None else provenance.of_one_model(other.outcome),
         }

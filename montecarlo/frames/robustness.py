@@ -11,6 +11,7 @@ from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.totals import Total
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.batches import Numbers, numbers_of
 from montecarlo.frames.limits import limit_columns, with_limits
 
 if TYPE_CHECKING:
@@ -51,12 +52,14 @@ def assumption_set_choices(outcome: Outcome) -> pd.DataFrame:
     if not first.assumption_sets:
         return pd.DataFrame(columns=list(COLUMNS))
     at = None if chosen is None else first.settings.index(chosen)
-    rows = [_row(name, judged, at) for name, judged in first.judgements.items()]
+    numbers = numbers_of(outcome, first.settings)
+    rows = [_row(name, judged, at, numbers) for name, judged in first.judgements.items()]
     table = pd.DataFrame(rows, columns=list(COLUMNS))
     return table.astype({"candidate": "Int64", "chosen": "Int64"})
 
 
-def _row(name: str, judged: Judgement, chosen: int | None) -> dict[str, Any]:
+def _row(name: str, judged: Judgement, chosen: int | None, numbers: Numbers) -> dict[str, Any]:
+    """Of one assumption set; `chosen`: its place."""
     row: dict[str, Any] = {
         "assumption_set": name,
         "batch": 1,
@@ -65,14 +68,14 @@ def _row(name: str, judged: Judgement, chosen: int | None) -> dict[str, Any]:
     own = next(iter(judged.order()), None)
     if own is not None:
         row |= {
-            "candidate": own + 1,
+            "candidate": int(numbers[own]),
             **limit_columns("p_missed", judged.missed, own),
             **limit_columns("p_false", judged.false, own),
             "p_false_bound": float(judged.bound[own]),
         }
     if chosen is not None:
         row |= {
-            "chosen": chosen + 1,
+            "chosen": int(numbers[chosen]),
             "chosen_p_missed": float(judged.missed.total[chosen]),
             "chosen_p_false": float(judged.false.total[chosen]),
         }

@@ -1,12 +1,10 @@
-"""How settings were sought in ranges: the rounds of the search, and the front that they saw."""
+"""How settings were sought in ranges: the rounds of the search."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.search import FrontPoint, Ranked, front_of
-from montecarlo.engine.sizes import designs
 from montecarlo.frames.candidates import setting_columns
 
 if TYPE_CHECKING:
@@ -41,45 +39,5 @@ def search(outcome: Outcome) -> pd.DataFrame:
             "p_false": [one.p_false for one in rounds],
             "p_false_bound": [one.bound for one in rounds],
             "allowed": [one.allowed for one in rounds],
-        }
-    )
-
-
-def front(outcome: Outcome) -> pd.DataFrame:
-    """At each limit of p_false the setting of each scheme that misses least, of all that the search
-    and the whole selection sample judged.
-
-    Parameters
-    ----------
-    outcome : Outcome
-
-    Returns
-    -------
-    DataFrame
-        A row a scheme and limit; none at limits that the samples of the search cannot show.
-        Probabilities [-]. Empty where nothing was sought.
-    """
-    import pandas as pd
-
-    found = [point for one in outcome.rounds for point in one.front]
-    whole = Ranked(outcome.first.settings, outcome.first.verdict)
-    for scheme in dict.fromkeys(one.scheme for one in outcome.rounds):
-        found += front_of(whole, scheme, designs(outcome.study)[0].samples_drawn)
-    best: dict[tuple[str, float], FrontPoint] = {}
-    for point in found:
-        key = point.setting.scheme, point.limit
-        if key not in best or point.p_missed < best[key].p_missed:
-            best[key] = point
-    points = sorted(best.values(), key=lambda point: (point.setting.scheme, -point.limit))
-    return pd.DataFrame(
-        {
-            "scheme": [point.setting.scheme for point in points],
-            "p_false_limit": [point.limit for point in points],
-            **setting_columns(outcome.study, [point.setting for point in points]),
-            "p_missed": [point.p_missed for point in points],
-            "p_missed_low": [point.low for point in points],
-            "p_missed_high": [point.high for point in points],
-            "p_false_bound": [point.bound for point in points],
-            "samples": [point.samples for point in points],
         }
     )

@@ -90,7 +90,7 @@ def missed_fault_places(outcome: Outcome, roles: Mapping[str, int]) -> pd.DataFr
     """
     import pandas as pd
 
-    cdf, every = outcome.study.internal_faults.position.cdf, outcome.first.settings
+    cdf, every = outcome.study.internal_faults.position.cdf, outcome.settings
     frames = []
     for role, number in roles.items() if EARTH in outcome.first.strata else ():
         setting = every[number - 1]

@@ -6,9 +6,11 @@ on a net, or where rare events are sought."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
+
+import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.sampling.streams import stream
@@ -42,13 +44,14 @@ class Points(Protocol):
 @dataclass(frozen=True)
 class Streams:
     """A stream of its own for every name (`streams.stream`): a new input leaves every other's draws
-    as they were."""
+    as they were. `before`: samples at its beginning that somebody else has."""
 
     seed: int
     stratum: str
     round_: int
     index: int
     count: int
+    before: int = 0
 
     def of(self, key: str, columns: int) -> Array:
         """Uniforms of one name.
@@ -62,9 +65,10 @@ class Streams:
         -------
         (count, columns) array
         """
-        return stream(self.seed, self.stratum, self.round_, self.index, key).random(
-            (self.count, columns)
-        )
+        rng = stream(self.seed, self.stratum, self.round_, self.index, key)
+        if self.before:
+            rng.bit_generator.advance(self.before * columns)  # type: ignore[attr-defined]
+        return rng.random((self.count, columns))
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,3 +97,43 @@ class Matrix:
         """
         begin = self.first[key]
         return self.values[:, begin : begin + columns]
+
+
+@dataclass(frozen=True, eq=False)
+class Joined:
+    """One after the other."""
+
+    parts: Sequence[Points]
+
+    @property
+    def count(self) -> int:
+        """Of samples."""
+        return sum(part.count for part in self.parts)
+
+    def of(self, key: str, columns: int) -> Array:
+        """Uniforms of one name.
+
+        Parameters
+        ----------
+        key : str
+        columns : int
+
+        Returns
+        -------
+        (count, columns) array
+        """
+        return np.concatenate([part.of(key, columns) for part in self.parts])
+
+
+def joined(parts: Sequence[Points]) -> Points:
+    """One after the other; a single one is itself.
+
+    Parameters
+    ----------
+    parts : sequence of Points
+
+    Returns
+    -------
+    Points
+    """
+    return parts[0] if len(parts) == 1 else Joined(parts)

@@ -4,6 +4,7 @@ events."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -12,7 +13,7 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS, INSTALLATION_STRATUM, Chunk, Design
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.nets import Net
-from montecarlo.sampling.points import Matrix, Points, Streams
+from montecarlo.sampling.points import Matrix, Points, Streams, joined
 
 # key as in the study file -> (n,), (n, 6) or (n, 4) in the key's unit
 Samples = dict[str, Array]
@@ -144,10 +145,10 @@ def installation_samples(
     *,
     seed: int,
     design: Design,
-    block: int,
+    blocks: Sequence[int],
     round_: int = 0,
 ) -> Samples:
-    """The installation inputs of one block of installations: the first points of the block's net.
+    """The installation inputs of some blocks of installations: the first points of each one's net.
 
     Parameters
     ----------
@@ -155,20 +156,28 @@ def installation_samples(
     ties : sequence of Tie
     seed : int
     design : Design
-    block, round_ : int
+    blocks : sequence of int
+    round_ : int
 
     Returns
     -------
     dict of str to array
-        As of `draw`, `design.installations_per_block` rows; empty where no input varies by
+        As of `draw`, `design.installations_per_block` rows a block; empty where no input varies by
         installation.
     """
     chosen = [item for item in inputs if item.varies == "installation"]
     names = tuple(_dimensions(inputs, "installation"))
     if not names:
         return {}
-    net = Net(seed, INSTALLATION_STRATUM, round_, block, names)
-    return draw(chosen, ties, net.points(0, design.installations_per_block))
+    nets = [Net(seed, INSTALLATION_STRATUM, round_, block, names) for block in blocks]
+    first = [_first_points(net, design.installations_per_block) for net in nets]
+    return draw(chosen, ties, joined(first))
+
+
+@lru_cache(maxsize=4 * BLOCKS)
+def _first_points(net: Net, count: int) -> Matrix:
+    """Kept, since all strata share their installations."""
+    return net.points(0, count)
 
 
 def all_installations(
@@ -186,15 +195,15 @@ def all_installations(
     dict of str to array
         As of `draw`, `design.installations_rounded` rows.
     """
-    blocks = [
-        installation_samples(inputs, ties, seed=seed, design=design, block=block, round_=round_)
-        for block in range(BLOCKS)
-    ]
-    return {key: np.concatenate([block[key] for block in blocks]) for key in blocks[0]}
+    return installation_samples(
+        inputs, ties, seed=seed, design=design, blocks=range(BLOCKS), round_=round_
+    )
 
 
-def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: Chunk) -> Points:
-    """Uniforms of a chunk's samples, event by event over the block's installations.
+def event_points(
+    inputs: Sequence[Input], *, seed: int, design: Design, chunks: Sequence[Chunk]
+) -> Points:
+    """Uniforms of some chunks' samples, chunk by chunk and event by event over its installations.
 
     A longer run begins with this one. On a net a chunk is a range of points of its block's. Every
     aligned run of P points, P a power of two, meets each of P equal cells of the leading dimension
@@ -205,40 +214,59 @@ def event_points(inputs: Sequence[Input], *, seed: int, design: Design, chunk: C
     inputs : sequence of Input
     seed : int
     design : Design
-    chunk : Chunk
+    chunks : sequence of Chunk
 
     Returns
     -------
     Points
-        `design.samples_in(chunk)` of them.
+        `design.samples_in` each of them.
     """
-    if not design.net:
-        return Streams(seed, chunk.stratum, chunk.round_, chunk.index, design.samples_in(chunk))
-    phase, *rest = ((key, 1) for key in DRAWN)
-    names = ((WHICH_INSTALLATION, 1), phase, *_dimensions(inputs, "event"), *rest)
+    if design.net:
+        phase, *rest = ((key, 1) for key in DRAWN)
+        names = ((WHICH_INSTALLATION, 1), phase, *_dimensions(inputs, "event"), *rest)
+        return joined([_on_net(seed, design, chunk, names) for chunk in chunks])
+    return joined(
+        [
+            Streams(
+                seed,
+                chunk.stratum,
+                chunk.round_,
+                chunk.index,
+                design.samples_in(chunk),
+                chunk.begin * design.installations_per_block,
+            )
+            for chunk in chunks
+        ]
+    )
+
+
+def _on_net(seed: int, design: Design, chunk: Chunk, names: tuple[tuple[str, int], ...]) -> Matrix:
+    """A chunk's range of points, in the order of their installations event by event."""
     installations = design.installations_per_block
     net = Net(seed, chunk.stratum, chunk.round_, chunk.installation_block, names)
-    first = chunk.event_block * design.events_per_chunk * installations
-    points = net.points(first, design.samples_in(chunk))
+    points = net.points(design.first_event(chunk) * installations, design.samples_in(chunk))
     runs = points.of(WHICH_INSTALLATION, 1).reshape(-1, installations)
     order = np.argsort(runs, axis=1) + installations * np.arange(len(runs))[:, None]
     return Matrix(points.values[order.ravel()], points.first)
 
 
-def installation_major(values: Array, installations: int) -> Array:
-    """Values drawn event by event in the order of a chunk's samples: installation by installation.
+def installation_major(values: Array, installations: int, chunks: int = 1) -> Array:
+    """Values drawn event by event in the order of samples: installation by installation.
 
     Parameters
     ----------
     values : (n, ...) array
+        Chunk after chunk.
     installations : int
+        Of each chunk.
+    chunks : int
 
     Returns
     -------
     (n, ...) array
     """
-    by_event = values.reshape(-1, installations, *values.shape[1:])
-    return np.ascontiguousarray(by_event.swapaxes(0, 1)).reshape(values.shape)
+    by_event = values.reshape(chunks, -1, installations, *values.shape[1:])
+    return np.ascontiguousarray(by_event.swapaxes(1, 2)).reshape(values.shape)
 
 
 def event_samples(
@@ -247,10 +275,11 @@ def event_samples(
     *,
     seed: int,
     design: Design,
-    chunk: Chunk,
+    chunks: Sequence[Chunk],
     points: Points | None = None,
 ) -> Samples:
-    """All inputs of one chunk, installation-major; installation values repeated for their events.
+    """All inputs of some chunks of one event block, installation-major; installation values are
+    repeated for their events.
 
     Parameters
     ----------
@@ -258,24 +287,25 @@ def event_samples(
     ties : sequence of Tie
     seed : int
     design : Design
-    chunk : Chunk
+    chunks : sequence of Chunk
     points : Points, optional
-        `event_points` of the chunk, if they are there already.
+        `event_points` of the chunks, if they are there already.
 
     Returns
     -------
     dict of str to array
-        As of `draw`, `design.samples_in(chunk)` rows.
+        As of `draw`, `design.samples_in` each chunk rows.
     """
     if points is None:
-        points = event_points(inputs, seed=seed, design=design, chunk=chunk)
+        points = event_points(inputs, seed=seed, design=design, chunks=chunks)
     of_events = draw([item for item in inputs if item.varies == "event"], ties, points)
+    blocks, round_ = [chunk.installation_block for chunk in chunks], chunks[0].round_
     of_installations = installation_samples(
-        inputs, ties, seed=seed, design=design, block=chunk.installation_block, round_=chunk.round_
+        inputs, ties, seed=seed, design=design, blocks=blocks, round_=round_
     )
     samples: Samples = {}
     for key, value in of_installations.items():
-        samples[key] = np.repeat(value, design.events_in(chunk), axis=0)
+        samples[key] = np.repeat(value, design.events_in(chunks[0]), axis=0)
     for key, value in of_events.items():
-        samples[key] = installation_major(value, design.installations_per_block)
+        samples[key] = installation_major(value, design.installations_per_block, len(chunks))
     return samples

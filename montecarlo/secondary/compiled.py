@@ -27,13 +27,17 @@ CURE = "set NUMBA_CACHE_DIR to a folder that only you can write"
 LENGTH = hashlib.sha256().digest_size
 
 
-def njit(*, counted: bool = True, **options: Any) -> Callable[[Callable[..., Any]], Any]:
+def njit(
+    *, counted: bool = True, entry: bool = False, **options: Any
+) -> Callable[[Callable[..., Any]], Any]:
     """A decorator like Numba's, for a function of a module; its compiled code is kept.
 
     Parameters
     ----------
     counted : bool
         Whether references to arrays are counted; without, the function can make none.
+    entry : bool
+        Whether code that is not compiled calls it.
     **options
         Numba's own.
 
@@ -52,12 +56,27 @@ def njit(*, counted: bool = True, **options: Any) -> Callable[[Callable[..., Any
     def compiled(function: Callable[..., Any]) -> Any:
         found = numba.njit(**options)(function)
         found._cache = KeptCode(function)  # what the option cache=True does
+        if entry:
+            _entries.append(found)
         return found
 
     return compiled
 
 
+_entries: list[Any] = []  # functions that Python calls
 _waiting: list[Callable[[], None]] = []  # by whoever waits for it
+
+
+def all_kept() -> bool:
+    """Whether every function that Python calls has code for this processor on the disk.
+
+    Returns
+    -------
+    bool
+        A study may still want another signature, which is compiled where it is wanted.
+    """
+    here = _entries[0].targetctx.codegen().magic_tuple()
+    return all(here in found._cache.processors() for found in _entries)
 
 
 @contextmanager
@@ -94,6 +113,16 @@ class KeptCode(FunctionCache):
             code_in(Path(function.__code__.co_filename).parent),
         )
         self._cache_file = CheckedFiles(self._cache_path, self._impl.filename_base, stamp)
+
+    def processors(self) -> set[Any]:
+        """For which there is code.
+
+        Returns
+        -------
+        set
+            As Numba names them.
+        """
+        return {key[1] for key in self._cache_file._load_index()}
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         """Kept code, or None: then Numba compiles.

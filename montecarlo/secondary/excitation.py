@@ -13,6 +13,7 @@ at a remanent flux would."""
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -135,12 +136,14 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
     scan = np.arange(0.05, 0.80, 0.002)
     # near the solution at ankle 0.2, bound 80 %, exponent 15
     start = np.array([0.678, 0.444, 0.100, 0.458])
+    branches = [_branch(peak, exponent) for peak in (0.1, 1.0, 1.1)]
+    forms = [branch @ branch.T / _ANGLES.size for branch in branches]
     rows = np.full((4, scan.size), np.nan)
     middle = int(np.argmin(np.abs(scan - 0.2)))
     for indices in (range(middle, -1, -1), range(middle, scan.size)):
         v = start
         for i in indices:
-            v = _fit(scan[i], line, exponent, v)
+            v = _fit(scan[i], line, forms, v)
             if not np.isfinite(v).all():
                 break
             rows[:, i] = v
@@ -148,10 +151,8 @@ def _tabulated(line: Array, exponent: int) -> ExcitationTable:
     return ExcitationTable(scan[usable], np.maximum(rows[:, usable], 0.0))
 
 
-def _fit(ankle: float, line: Array, exponent: int, start: Array) -> Array:
+def _fit(ankle: float, line: Array, forms: Sequence[Array], start: Array) -> Array:
     """Newton on three quadratic forms (RMS² is quadratic in the coefficients) and one line."""
-    branches = [_branch(peak, exponent) for peak in (0.1, 1.0, 1.1)]
-    forms = [branch @ branch.T / _ANGLES.size for branch in branches]
     wanted = (ankle, 1.0, 1.5)
     v = start
     for _ in range(40):
@@ -223,12 +224,14 @@ def _within(
     over = np.abs(current) > room
     if over.any():
         target = np.copysign(room, mean)[over]
-        far = mean[over]
+        far, swing, curve = mean[over], peak[over], coefficients[:, over]
+        left = np.arange(far.size)  # each ends by itself, whatever stands beside it
         for _ in range(60):
-            there, slope = mean_current(far, peak[over], coefficients[:, over], exponent)
-            move = (there - target) / slope
-            far = far - move
-            if np.abs(move).max() < 1e-14:
+            there, slope = mean_current(far[left], swing[left], curve[:, left], exponent)
+            move = (there - target[left]) / slope
+            far[left] -= move
+            left = left[np.abs(move) >= 1e-14]
+            if not left.size:
                 break
         mean[over] = far
         current[over] = target
@@ -264,7 +267,7 @@ def mean_current(
     return linear * mean + steep * power * mean, linear + steep * slope
 
 
-@njit(nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy", entry=True)
 def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
     """The two sums of `mean_current`, flat."""
     power, slope = np.empty(mean.size), np.empty(mean.size)

@@ -352,7 +352,7 @@ def _write(w: Array, trace: Array, legs: int, places: int) -> None:
         trace[:, legs + 2 * places + c] = w[at.NEXT + c]
 
 
-@njit(**ALLOCATES)
+@njit(**ALLOCATES, entry=True)
 def integrate(  # noqa: C901, PLR0913
     wave: Array,
     channel: Index,

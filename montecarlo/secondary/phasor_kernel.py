@@ -365,7 +365,7 @@ def _leave(  # noqa: PLR0913
         leg_a[k, leg] = _sum(ct_a[k], member, sign, leg)
 
 
-@njit(nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy", entry=True)
 def solve_lanes(
     given: Samples, net: Network, passes: int, leg_a: Complex, ct_a: Complex, flux: Complex
 ) -> None:

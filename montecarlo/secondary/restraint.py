@@ -71,7 +71,7 @@ class Bias:
         return replace(self, second_slope=None, turning_point_a=None) if one else self
 
 
-@njit(nogil=True, error_model="numpy")
+@njit(nogil=True, error_model="numpy", entry=True)
 def operating_quantity(difference: Array, bias: Array, form: Form | Array) -> Array:
     """What is compared with the pick-up. [A]
 

@@ -15,6 +15,7 @@ from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, l
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.study.backup_checks import backup_faults
+from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
 from montecarlo.study.candidates import candidate_lattices, grids_of
 from montecarlo.study.check import Check
 from montecarlo.study.ct_checks import CT_CHECKS
@@ -259,6 +260,24 @@ def _least_radius(study: Study) -> Iterator[str]:
         )
 
 
+def _front(study: Study) -> Iterator[str]:
+    """The front lies between two limits, and the samples can show the larger one at least."""
+    if "front" not in study.policy.model_fields_set:
+        return
+    high, low = study.policy.front
+    place = f"policy.front: {shown([high, low])}"
+    if not 1 >= high > low > 0:
+        yield (
+            f"{place}, must be the largest and the smallest limit on p_false, with 1 >= largest >"
+            " smallest > 0, as [0.1, 1e-5]"
+        )
+    elif not weighted_samples(study) and high < (best := shown_at_best(study)):
+        yield (
+            f"{place}, {study.study.samples} samples of each event show {best:.2g} at best; raise"
+            f" the larger limit, or study.samples to {samples_that_show(study, high)}"
+        )
+
+
 def _position(study: Study) -> Iterator[str]:
     """The probability of a missed earth fault is exact in the position: it must be drawn by itself,
     per event."""
@@ -314,6 +333,7 @@ CHECKS: tuple[Check, ...] = (
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")),
     Check(_policy, ("policy",)),
+    Check(_front, ("study", "states", "external_events", "policy")),
     *CT_CHECKS,
     Check(_position, ("internal_faults", "correlations")),
     Check(_correlations, EVERYTHING),

@@ -12,7 +12,7 @@ from montecarlo.plant.fault_energy import FaultEnergy
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.plant.states import States
-from montecarlo.quantities import Plain, Section, word
+from montecarlo.quantities import Meaning, Plain, Section, word
 from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice
@@ -263,6 +263,14 @@ class Policy(Section):
         ]
         | None
     ) = None
+    front: Annotated[
+        tuple[float, float],
+        Meaning(
+            "-",
+            "largest and smallest limit on p_false of the front, which reports the setting that"
+            " misses least at 13 limits from one to the other",
+        ),
+    ] = (1e-1, 1e-5)
     assumption_sets: Annotated[
         tuple[AssumptionSet, ...],
         word(

@@ -354,6 +354,7 @@ def digest(study: Study) -> str:
         table["study"]["compare"],
         table["study"]["radius"],
         table["policy"]["margins"],
+        table["policy"]["front"],
         table["study"]["unresolved_share_max"],
         table["document"],
         table["waveforms"],

@@ -21,9 +21,10 @@ def leading_line(found: Leading, width: int) -> str:
         setting = f"no. {found.number}, {setting}"
     head = "leading" if found.allowed else "none is allowed, closest"
     missed = f"{percent(found.p_missed, 3)} missed"
-    figures = f"{missed}, false trips at most {percent(found.bound)}"
-    whole = f"{head} after {found.samples:,} samples: {setting}: {figures}"
+    limits = f" ({percent(found.low, 3)} to {percent(found.high, 3)})"
+    trips = f", false trips at most {percent(found.bound)}"
+    whole = f"{head} after {found.samples:,} samples: {setting}: {missed}{limits}{trips}"
     if len(whole) <= width:
         return whole
-    short = f"{head}: {figures}: {setting}"
+    short = f"{head}: {missed}{trips}: {setting}"
     return short if len(short) <= width else f"{short[: max(width - len(CUT), 0)]}{CUT}"[:width]

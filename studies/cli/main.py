@@ -10,6 +10,7 @@ import shlex
 import sys
 from argparse import Namespace
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 
 from montecarlo.errors import StudyError, no_memory, no_room, reason
@@ -24,6 +25,7 @@ NO_ROOM = (
     "the system allows no more processes or threads here ({}); end others, or raise the limit"
     " (ulimit -u)"
 )
+OF_WORKERS = ("montecarlo.engine.counted", "montecarlo.engine.rare")  # what they import
 NUMBA_FILE, MATPLOTLIB_FILE = ".numba_config.yaml", "matplotlibrc"
 
 
@@ -189,23 +191,36 @@ def _run(options: Namespace) -> None:
 
         check_options(options)
     os.environ["MPLBACKEND"] = "agg"  # figures go to files, whatever the terminal has
-    from studies.cli.running import Request, run_file
+    with _workers_early(options, workers):
+        from studies.cli.running import Request, run_file
 
-    run_file(
-        Request(
-            options.file,
-            options.out or Path(f"{options.file.stem}-{'quick' if options.quick else 'results'}"),
-            samples,
-            seed,
-            workers,
-            options.cluster,
-            options.replace,
-            options.keep_samples,
-            options.pdf,
-            options.typed,
-            options.quick,
+        run_file(
+            Request(
+                options.file,
+                options.out
+                or Path(f"{options.file.stem}-{'quick' if options.quick else 'results'}"),
+                samples,
+                seed,
+                workers,
+                options.cluster,
+                options.replace,
+                options.keep_samples,
+                options.pdf,
+                options.typed,
+                options.quick,
+            )
         )
-    )
+
+
+def _workers_early(options: Namespace, workers: int | None) -> AbstractContextManager[None]:
+    """Worker processes that start while this one imports and reads; none for a cluster, or for a
+    file that is not there."""
+    if options.cluster is not None or not options.file.is_file():
+        return nullcontext()
+    from montecarlo.engine.workers.pool import cores
+    from montecarlo.engine.workers.processes import started_early
+
+    return started_early(cores() if workers is None else workers, OF_WORKERS)
 
 
 def _measured(options: Namespace) -> None:

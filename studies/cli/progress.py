@@ -95,6 +95,7 @@ class Bar:
         self._began = self._drawn_at = clock()
         self._shown = 0  # columns
         self._leading = ""
+        self.found: Leading | None = None  # the setting that leads
         self._silent = not sys.stderr.isatty()
 
     def __call__(self, done: int, total: int, what: str) -> None:
@@ -120,6 +121,7 @@ class Bar:
 
     def leading(self, found: Leading) -> None:
         """The setting that leads so far, in a line of its own; not the same line twice."""
+        self.found = found
         width = shutil.get_terminal_size().columns - 1
         text = fitting(leading_line(found, width), getattr(sys.stderr, "encoding", None))
         if text == self._leading:

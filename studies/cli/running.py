@@ -5,10 +5,12 @@ from __future__ import annotations
 import logging
 import os
 from collections.abc import Iterator
-from contextlib import closing, contextmanager, nullcontext
+from contextlib import closing, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from functools import partial
+from importlib import import_module
 from pathlib import Path
+from threading import Thread
 
 from montecarlo.engine.quick import Rough, rough_run
 from montecarlo.engine.sizes import check_sizes
@@ -30,6 +32,7 @@ from studies.cli.output import StudyFile, write_findings
 from studies.cli.progress import Bar
 from studies.cli.report import REPORT, write_report
 from studies.cli.rough import TITLE, check_kind, marked, sampling_stages
+from studies.cli.so_far import answer_so_far
 from studies.protocol import Findings
 from studies.report import pdf
 from studies.report.blocks import Caution, Heading, Paragraph, paragraphs
@@ -117,7 +120,12 @@ def run_file(request: Request) -> None:
                 " chunks)"
             )
         crew = Workers(request.workers, site=site, finished=sitting.finished)
-        with SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep:
+        if not crew.here:
+            Thread(target=_ready_to_write, daemon=True).start()
+        with (
+            SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep,
+            answer_so_far(progress, destination.unfinished),
+        ):
             findings = kind.run(
                 study,
                 workers=crew,
@@ -139,6 +147,17 @@ def run_file(request: Request) -> None:
         "\n".join(_told(study, findings, wired, destination, len(files), notes)),
         f"the results are in {destination.folder}{os.sep}",
     )
+
+
+def _ready_to_write() -> None:
+    """Import what tables and figures need, while workers sample; what cannot be imported is told
+    when it is needed."""
+    with suppress(Exception):
+        import_module("jinja2")
+        import_module("pandas")
+        from studies.report.look import loaded
+
+        loaded()
 
 
 def _warned(study: Study) -> list[str]:

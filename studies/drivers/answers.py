@@ -241,7 +241,7 @@ def _nearest(outcome: Outcome) -> Setting:
     """The setting that comes closest to the policy, where none is chosen."""
     number = nearest(candidates(outcome), or_any=True)
     assert number is not None
-    return outcome.first.settings[number - 1]
+    return outcome.settings[number - 1]
 
 
 def _rule(

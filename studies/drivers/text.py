@@ -72,7 +72,7 @@ def drivers_text(
 
 def _setting(result: Result, found: Drivers) -> Iterator[str]:
     """Which setting is analysed, and what it is worth."""
-    number = result.outcome.first.settings.index(found.setting) + 1
+    number = result.outcome.settings.index(found.setting) + 1
     row = result.candidates.set_index("candidate").loc[number].to_dict()
     which = (
         "These answers hold for the recommended setting"

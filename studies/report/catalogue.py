@@ -80,7 +80,15 @@ HOLDS = {
     ),
     "front": (
         "at each limit on false trips the setting of each scheme that misses least, of all settings"
-        " that the search judged"
+        " that the selection sample judged, rounds of a search included"
+    ),
+    "prices": (
+        "what one step of each setting changes, chosen setting as base, paired on the same events;"
+        " missed_per_false: missed faults given for false trips"
+    ),
+    "place_laws": (
+        "missed faults under other laws of the place of earth faults along the winding: all within"
+        " a factor of the assumed density, and voltage ageing"
     ),
     "radius": (
         "how far each uncertain input may be off, its centre lower or higher or its width larger,"
@@ -174,6 +182,8 @@ BESIDE = (
     "false_trip_sources",
     "missed_fault_places",
     "front",
+    "prices",
+    "place_laws",
     "waveforms",
     "commissioning",
 )
@@ -270,8 +280,8 @@ FIGURES = {
     "front": FigureText(
         "Missed faults of the best setting at each limit on false trips",
         "Missed faults of the best setting at each limit on false trips, of all settings that the"
-        " search judged. The band is the 95 % limits. A line ends where the samples of the search"
-        " can show no smaller limit.",
+        " selection sample judged. Bands are 95 % limits. A bar reaches from the lower limit of"
+        " false trips to the bound. Hatched: no setting is shown to keep to such limits.",
         "Best setting at each limit.",
     ),
     "radius": FigureText(

@@ -3,6 +3,9 @@ that stays text."""
 
 from __future__ import annotations
 
+import importlib
+import sys
+import threading
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,6 +28,7 @@ READABLE = 4.5  # least contrast of a text with its ground
 PALE = 0.45  # of the colour in its pale form
 WIDTH_MM = 160.0
 PNG_DPI = 200
+SLOW = ("scipy.stats", "scipy.cluster")
 # What matplotlib says of a letter that no font has: a box in the PNG, text in the SVG.
 NO_LETTER = "Glyph .* missing from"
 
@@ -54,10 +58,36 @@ _RC: dict[str, Any] = {
 def look() -> Iterator[None]:
     """Draw and write figures within; what is set elsewhere in the process stays as it is."""
     import matplotlib as mpl
-    import seaborn as sns
 
+    sns = loaded()
     with mpl.rc_context(mpl.rcParamsDefault | sns.axes_style("whitegrid") | _RC):
         yield
+
+
+def loaded() -> Any:
+    """The libraries that draw: seaborn, without parts of scipy that it takes where they are there,
+    for densities and trees. Nothing here draws one, and their import takes longer than a figure."""
+    finder = _Without(threading.get_ident())
+    sys.meta_path.insert(0, finder)
+    try:
+        for name in ("matplotlib.backends.backend_agg", "matplotlib.backends.backend_svg"):
+            importlib.import_module(name)
+        import seaborn as sns
+    finally:
+        sys.meta_path.remove(finder)
+    return sns
+
+
+class _Without:
+    """Finds no module of `SLOW` for one thread; the others import what they like."""
+
+    def __init__(self, thread: int) -> None:
+        self.thread = thread
+
+    def find_spec(self, name: str, path: object, target: object = None) -> None:
+        """As Python asks for it."""
+        if name in SLOW and threading.get_ident() == self.thread:
+            raise ModuleNotFoundError(name)
 
 
 def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.enlarging import HITS, MOST_TIMES, Enlarged
+from montecarlo.engine.enlarging import MOST_TIMES, Enlarged
 from montecarlo.engine.guard import Unresolved
 from montecarlo.engine.notes import (
     BurdenCircuits,
     EarthFaultCount,
     Interpolated,
     InTime,
+    LeftOut,
     ReEntered,
     Rounded,
     WeightedSamples,
@@ -22,6 +23,7 @@ from montecarlo.engine.precision import Precise
 from montecarlo.engine.run import Incident, Note, Outcome, Refused
 from montecarlo.engine.search import Searched
 from montecarlo.engine.winding import STEADY_INTERVALS, TRANSIENT_INTERVALS
+from montecarlo.estimates.rare import HITS
 from montecarlo.frames.unresolved import unresolved_of
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.budget import too_few
@@ -159,6 +161,15 @@ def _rounded(note: Rounded) -> str:
     )
 
 
+def _left_out(note: LeftOut) -> str:
+    whole = "all" if note.samples == note.of_samples else f"{note.samples:,} of {note.of_samples:,}"
+    return (
+        f"After {whole} samples {counted(note.circuits, 'relay circuit')} with"
+        f" {counted(note.candidates, 'candidate')} were left out, which surely cannot be chosen;"
+        " their figures rest on what was counted up to there."
+    )
+
+
 def _burden_circuits(note: BurdenCircuits) -> str:
     return (
         f"A burden in VA at setting changes the relay circuit with the pick-up: {note.candidates}"
@@ -186,7 +197,7 @@ def _earth_faults(note: EarthFaultCount) -> str:
         f" ({counted(design.installations_rounded, 'installation')},"
         f" {counted(design.events_per_installation, 'event')} each) were solved at"
         f" {STEADY_INTERVALS + 1} places along the winding. That makes"
-        f" {a_circuit:,} solutions a circuit, {a_circuit * note.circuits:,} in all{more}."
+        f" {a_circuit:,} solutions a circuit, {note.by_phasors:,.0f} in all{more}."
     )
 
 
@@ -326,6 +337,7 @@ EVENTS = {
 }
 WORDS: dict[type, Callable[[Any], str]] = {
     Rounded: _rounded,
+    LeftOut: _left_out,
     BurdenCircuits: _burden_circuits,
     InTime: _in_time,
     EarthFaultCount: _earth_faults,

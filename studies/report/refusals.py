@@ -7,10 +7,9 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from montecarlo.engine.guard import EFFECTS, ENERGY, ROWS, WEIGHTED
-from montecarlo.estimates.rare import FEW, Trust, Why
+from montecarlo.estimates.rare import COMMON, FEW, Trust, Why
 from montecarlo.estimates.refusals import NoneUsable, Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
-from montecarlo.estimates.weighted import COMMON
 from montecarlo.quantities.wording import listed
 from montecarlo.sampling.stratum import Side
 from studies.report.numbers import figures, percent
@@ -31,6 +30,7 @@ SHORT = {
     Rule.RADIUS: "breaks the limit within policy.least_radius = {0.limit:g}",
     Rule.ASSUMPTION_SET: "not in every assumption set",
 }
+WORDED = ("verdict", "missed_verdict", "false_verdict", "note", "widened_note")  # columns
 Told = TypeVar("Told", bound=Refusal | NoneUsable)
 FRESH = "it did not keep to the policy on an independent sample"
 
@@ -152,7 +152,7 @@ def in_words(frame: pd.DataFrame) -> pd.DataFrame:
     if "refusals" in frame:
         notes = frame["refusals"].map(note_text)
         frame = frame.assign(refusals=notes).rename(columns={"refusals": "note"})
-    for name in frame.columns.intersection(["verdict", "note", "widened_note"]):
+    for name in frame.columns.intersection(WORDED):
         frame = frame.assign(**{name: frame[name].map(_words)})
     if "counted_as" in frame:
         frame = frame.assign(counted_as=frame["counted_as"].map(COUNTED_AS))

@@ -69,7 +69,7 @@ def scheme_rows(result: Result) -> pd.DataFrame:
         if best is None:
             rows.append(judged | {"has_best": False, "note": _why_none(own)})
         else:
-            row = frame.iloc[result.outcome.first.settings.index(best)]
+            row = frame.iloc[result.outcome.settings.index(best)]
             rows.append(
                 judged | {name: row[name] for name in shown} | {"has_best": True, "note": ""}
             )

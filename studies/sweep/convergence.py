@@ -36,7 +36,7 @@ def convergence_frame(outcome: Outcome) -> pd.DataFrame:
     if fresh is None:
         return pd.DataFrame()
     setting = outcome.chosen or fresh.settings[0]  # the one on trial comes first
-    place, number = fresh.settings.index(setting), outcome.first.settings.index(setting) + 1
+    place, number = fresh.settings.index(setting), outcome.settings.index(setting) + 1
     rows: list[dict[str, Any]] = []
     for point in fresh.points:
         row: dict[str, Any] = {

@@ -84,7 +84,7 @@ def _not_taken(result: Result) -> Iterator[str]:
 def _other(result: Result) -> int | None:
     """Its number."""
     other = result.outcome.across_delay
-    return None if other is None else result.outcome.first.settings.index(other) + 1
+    return None if other is None else result.outcome.settings.index(other) + 1
 
 
 def _difference(result: Result) -> dict[str, Any]:

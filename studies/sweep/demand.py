@@ -71,7 +71,7 @@ def _off(least: float) -> str:
 
 def _number(result: Result, setting: Setting) -> int:
     """Of a candidate."""
-    return result.outcome.first.settings.index(setting) + 1
+    return result.outcome.settings.index(setting) + 1
 
 
 def _cost(result: Result) -> str:

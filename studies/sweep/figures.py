@@ -16,6 +16,7 @@ from studies.sweep import detection_map as along
 from studies.sweep.convergence import convergence, worth_drawing
 from studies.sweep.exceedance import exceedance, worth_showing
 from studies.sweep.frames import of_interest
+from studies.sweep.front import drawable as drawable_front
 from studies.sweep.front import front
 from studies.sweep.policy import limit_line
 from studies.sweep.radius import drawable, radius_bars
@@ -50,9 +51,9 @@ def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Fig
     if "unprotected_winding" in frames:
         drawn["unprotected_winding"], ax = blank(85)
         unprotected_winding(frames["unprotected_winding"], ax, limit=limit, limit_text=words)
-    if "front" in frames:
+    if "front" in frames and drawable_front(frames["front"]):
         drawn["front"], ax = blank(85)
-        front(frames["front"], ax, limit=limit, limit_text=words)
+        front(frames["front"], ax, result.study.policy.front, limit=limit, limit_text=words)
     if "radius" in frames and drawable(frames["radius"]):
         drawn["radius"] = radius_bars(frames["radius"])
     if "exceedance" in frames and (reached := _exceedance(result, frames["exceedance"])):

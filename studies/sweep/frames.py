@@ -37,6 +37,8 @@ def tables(result: Result) -> dict[str, pd.DataFrame]:
                 "closest",
                 "comparison",
                 "neighbours",
+                "prices",
+                "place_laws",
                 "assumption_sets",
                 "assumption_set_choices",
             )

@@ -28,6 +28,8 @@ from studies.report.numbers import (
 from studies.report.refusals import because, note_parts, told
 from studies.report.words import AXIS_WORDS, counted, scheme_name, setting_text
 from studies.sweep.closest import closest_text
+from studies.sweep.place_laws import place_table
+from studies.sweep.prices import prices_table
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,7 +55,7 @@ def not_selected(result: Result) -> list[Block]:
             *against_others(result),
             *around(result.neighbours, result.runner_up),
         ),
-        Aside(tuple(refused(result))),
+        Aside((*prices_table(result.prices), *place_table(result.place_laws), *refused(result))),
     ]
 
 

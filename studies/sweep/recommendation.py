@@ -24,6 +24,7 @@ from studies.report.words import counted, full_setting, scheme_name
 from studies.sweep.closest import way_out
 from studies.sweep.delay import delay_text
 from studies.sweep.demand import demand_text, in_the_way_text
+from studies.sweep.place_laws import place_range
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 from studies.sweep.radius import holds_unless
 
@@ -46,7 +47,8 @@ def _chosen(result: Result) -> Iterator[str]:
     yield from _policy(result.study, row)
     yield from demand_text(result)
     yield from delay_text(result)
-    yield from holds_unless(result.margins, result.outcome.first.settings)
+    yield from holds_unless(result.margins, result.outcome.settings)
+    yield from place_range(result.place_laws, int(row["candidate"]))
     yield REVIEW
 
 

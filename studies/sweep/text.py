@@ -16,7 +16,9 @@ from studies.report.refusals import note_text
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.choice import moved, no_false_trip, tails_text, worst_case
 from studies.sweep.doubts import doubts_text
+from studies.sweep.gap import gap_sentences
 from studies.sweep.not_selected import SHARES, not_selected
+from studies.sweep.place_laws import other_choices
 from studies.sweep.radius import radius_notes
 from studies.sweep.recommendation import recommendation
 
@@ -60,6 +62,8 @@ def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
     yield no_false_trip(result)
     yield SEEN_AGAIN
     yield from radius_notes(result.margins)
+    yield from other_choices(result.place_laws)
+    yield from gap_sentences(result)
     yield from tails_text(result)
     yield from worst_case(result)
     yield from moved(result)

@@ -210,7 +210,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
     if found.draw is None:
         installation, event = divmod(found.row, design.events_in(chunk))
         installation += design.installations_in(chunk).start
-        event += chunk.event_block * design.events_per_chunk
+        event += design.first_event(chunk)
     pickups, form = _settings_a(block, lattice), block.form(lattice)
     difference, bias = response.difference[0].copy(), response.bias[0]
     return Case(

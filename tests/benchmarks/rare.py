@@ -13,8 +13,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from montecarlo.engine.densities import find_densities
 from montecarlo.engine.job import Job
-from montecarlo.engine.rare import Densities, final_batch, find_densities
+from montecarlo.engine.rare import Densities, final_batch
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers

@@ -21,9 +21,10 @@ from joblib import Parallel, delayed
 
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import run_chunk
+from montecarlo.engine.densities import find_densities, way_of
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import measured
-from montecarlo.engine.rare import CHUNK, STAGES, Known, final_batch, find_densities
+from montecarlo.engine.rare import CHUNK, Known, final_batch
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather
@@ -315,8 +316,8 @@ def main() -> None:
         f"{chosen.event}: truth from {chosen.samples:,} samples ({middle - begin:.0f} s);"
         f" {chosen.densities} densities, {chosen.batches} batches of {chosen.weighted:,} weighted"
         f" samples each, and of {COUNTED:,} counted ones on {INSTALLATIONS} installations"
-        f" ({time.perf_counter() - middle:.0f} s). Finding a density took {sum(STAGES):g} times the"
-        " samples of a batch."
+        f" ({time.perf_counter() - middle:.0f} s). Finding a density took at"
+        f" most {sum(way_of(jobs[0].study).stages):g} times the samples of a batch."
     )
     print_weighted(names, shown, truth, error, chosen.weighted, runs)
     print_counted(names, shown, truth, runs)

@@ -18,9 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from joblib import Parallel, delayed
 
+from montecarlo.engine.densities import find_densities
 from montecarlo.engine.enlarging import deciding, plans
 from montecarlo.engine.job import Job
-from montecarlo.engine.rare import Known, final_batch, final_samples, find_densities
+from montecarlo.engine.rare import Known, final_batch, final_samples
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import weights_of

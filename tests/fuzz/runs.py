@@ -93,6 +93,7 @@ def table_faults(folder: Path) -> Iterator[str]:
 DIFFERENCES = (
     "comparison",
     "neighbours",
+    "prices",
     "scheme_differences",
     "earthing_differences",
     "alternative_differences",

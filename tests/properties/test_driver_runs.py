@@ -11,8 +11,8 @@ from scipy.special import ndtr
 
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import count
+from montecarlo.engine.densities import find_densities
 from montecarlo.engine.job import Job
-from montecarlo.engine.rare import find_densities
 from montecarlo.engine.space import inputs_of
 from montecarlo.engine.winding import solved
 from montecarlo.engine.workers import Workers

@@ -98,6 +98,34 @@ def test_rounds_and_front_are_told(on_one_circuit: Outcome) -> None:
     assert (front["p_missed"].diff().dropna() <= 0).all()  # a looser limit never misses more
 
 
+def test_what_stands_beside_the_choice(on_one_circuit: Outcome) -> None:
+    """A price a neighbour; under the law stated the missed faults that are reported, and the range
+    of laws about them; no other setting that is allowed can be better by much."""
+    result = Result(on_one_circuit)
+    chosen = result.chosen
+    assert chosen is not None
+    assert {*result.prices["candidate"]} == {*result.neighbours["candidate"]}
+    own = result.place_laws[result.place_laws["candidate"] == chosen]
+    missed = own.set_index(["law", "factor"])["p_missed"]
+    stated = missed.loc["as stated"].iloc[0]
+    assert stated == pytest.approx(result.row(chosen)["p_missed"], abs=1e-12)
+    rising = [
+        missed["least missed", 5.0],
+        missed["least missed", 2.0],
+        stated,
+        missed["most missed", 2.0],
+        missed["most missed", 5.0],
+    ]
+    assert rising == sorted(set(rising))
+    earth = result.by_type[
+        (result.by_type["candidate"] == chosen) & (result.by_type["type"] == "earth")
+    ]
+    assert own["p_missed_earth"].iloc[0] == pytest.approx(earth["p"].iloc[0], abs=1e-6)
+    assert result.gap is not None
+    assert 0 <= result.gap.mean <= result.gap.high < 0.05
+    assert result.provenance["optimality_gap"]["candidates"] == result.gap.candidates
+
+
 def test_a_search_does_not_depend_on_the_workers(on_one_circuit: Outcome) -> None:
     again = run(study_with(ONE_CIRCUIT), workers=2)
     assert again.rounds == on_one_circuit.rounds
@@ -121,7 +149,11 @@ def test_a_list_has_no_rounds() -> None:
     lists = {key: values(grid)[:2] for key, grid in RANGES.items()}
     result = run_study(study_with(SMALL | lists), workers=1)
     assert result.search.empty
-    assert result.front.empty
+    assert (result.front["p_false_bound"] <= result.front["p_false_limit"]).all()
+    every = result.candidates.set_index("candidate")
+    for row in result.front.to_dict("records"):  # by the selection sample
+        setting = every.loc[row["candidate"]]
+        assert setting["earth_pickup_a"] == row["earth_pickup_a"]
     assert result.provenance["found"] == []
 
 

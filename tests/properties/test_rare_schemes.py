@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.count import run_chunk
+from montecarlo.engine.densities import find_densities
 from montecarlo.engine.job import Job
-from montecarlo.engine.rare import final_batch, find_densities
+from montecarlo.engine.rare import final_batch
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import gather

@@ -51,7 +51,7 @@ def by_installation_and_event(design, seed, inputs=INPUTS, order=1):
     order."""
     table = {}
     for chunk in design.chunks(Stratum("state.s"))[::order]:
-        values = event_samples(inputs, TIES, seed=seed, design=design, chunk=chunk)
+        values = event_samples(inputs, TIES, seed=seed, design=design, chunks=(chunk,))
         first, events = chunk.event_block * design.events_per_chunk, design.events_in(chunk)
         for key, value in values.items():
             shape = (design.installations_rounded, design.events_per_installation, *value.shape[1:])
@@ -130,7 +130,7 @@ def test_every_run_of_points_is_one_event_of_each_installation_in_order(design, 
     assert installations & (installations - 1) == 0
     assert design.events_per_installation & (design.events_per_installation - 1) == 0
     for chunk in design.chunks(Stratum("state.s"))[::7]:
-        points = event_points(INPUTS, seed=seed, design=design, chunk=chunk)
+        points = event_points(INPUTS, seed=seed, design=design, chunks=(chunk,))
         which = (points.of(WHICH_INSTALLATION, 1)[:, 0] * installations).astype(int)
         assert (which.reshape(-1, installations) == np.arange(installations)).all()
 
@@ -144,7 +144,9 @@ def test_the_installations_and_the_events_of_a_block_fill_every_dimension_evenly
     plain = read_distribution({"dist": "uniform", "low": 0.0, "high": 1.0})
     inputs = tuple(Input(i.key, i.quantity, plain, i.varies, i.columns) for i in INPUTS)
     chunks = [chunk for chunk in design.chunks(Stratum("state.s")) if chunk.installation_block == 3]
-    parts = [event_samples(inputs, (), seed=seed, design=design, chunk=chunk) for chunk in chunks]
+    parts = [
+        event_samples(inputs, (), seed=seed, design=design, chunks=(chunk,)) for chunk in chunks
+    ]
     for key in ("e.a", "e.six", "p.six"):
         by_installation = np.concatenate(
             [part[key].reshape(installations, -1, *part[key].shape[1:]) for part in parts], axis=1

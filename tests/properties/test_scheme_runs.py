@@ -135,7 +135,7 @@ def test_the_neutral_conductor_s_ct_is_drawn_for_itself_and_leaves_the_others() 
         design = designs(study)[0]
         parts = [
             event_samples(
-                list_inputs(study), study.ties, seed=study.study.seed, design=design, chunk=chunk
+                list_inputs(study), study.ties, seed=study.study.seed, design=design, chunks=[chunk]
             )
             for chunk in design.chunks(Stratum("internal.phase_phase"))
         ]

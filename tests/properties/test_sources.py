@@ -53,7 +53,7 @@ def test_shares_of_false_trips_are_counted(folder: Path, result: Result) -> None
     rates = {event.name: event.per_year.mean() for event in result.study.external_events}
     compared = 0
     for number, rows in frame.groupby("candidate"):
-        setting = result.outcome.first.settings[int(number) - 1]
+        setting = result.outcome.settings[int(number) - 1]
         trips = {
             event: rate * operated(folder, f"external_{event}", setting).mean()
             for event, rate in rates.items()
@@ -77,7 +77,7 @@ def test_places_of_missed_faults_are_counted(folder: Path, result: Result) -> No
     frame = missed_fault_places(result.outcome, numbers)
     totals = result.by_type.set_index(["type", "candidate"])["p"]["earth"]
     for number, cells in frame.groupby("candidate"):
-        setting = result.outcome.first.settings[int(number) - 1]
+        setting = result.outcome.settings[int(number) - 1]
         missed = ~_operated_by(rows, setting)
         whole = float(np.sum(cells["share_of_faults"] * cells["p_missed"]))
         assert whole == pytest.approx(totals[number], rel=1e-5)

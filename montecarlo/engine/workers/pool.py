@@ -110,6 +110,11 @@ class Workers:
 
         return Processes(self.count)
 
+    @property
+    def here(self) -> bool:
+        """Whether chunks are solved in this process."""
+        return isinstance(self._site, Here)
+
     def mapped(
         self, function: Callable[[Task], Outcome], tasks: Iterable[Task]
     ) -> Iterator[Outcome]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import importlib
 import multiprocessing
 import os
 import threading
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from functools import partial
+from typing import Any
 
 from montecarlo.engine.workers.sending import AHEAD, ENDED, STALLED_S, Flying, answers_of
 from montecarlo.engine.workers.software import Software
@@ -74,16 +76,8 @@ class Processes:
             raise Broken(ENDED) from None
 
     def _answers(self, tickets: Iterable[Ticket], ended: list[BaseException]) -> Iterator[Reply]:
-        from joblib.externals.loky import get_reusable_executor
-
         others = multiprocessing.active_children()
-        executor = get_reusable_executor(
-            max_workers=self.count,
-            timeout=IDLE_S,
-            initializer=_end_with,
-            initargs=(os.getpid(),),
-            env=ONE_THREAD,
-        )
+        executor = _executor(self.count)
 
         def look(flying: Flying, waited_s: float) -> None:
             if ended:
@@ -110,6 +104,55 @@ class Processes:
     def mend(self) -> None:
         """After Broken: others are started at the next call."""
         self._begun = False
+
+
+@contextmanager
+def started_early(count: int, modules: Sequence[str]) -> Iterator[None]:
+    """Processes that import what they need while this one still reads and checks. `Processes` of
+    that number takes them; what goes wrong here goes wrong there again, and is told there.
+
+    Parameters
+    ----------
+    count : int
+        How many; nothing is started for one.
+    modules : sequence of str
+        What they import.
+
+    Yields
+    ------
+    None
+        If this is left by an error they are ended.
+    """
+    executor = None
+    if count > 1:
+        with suppress(OSError, RuntimeError, RunStopped), _no_code_of_this_folder():
+            _check_room(THREADS_A_WORKER * count + THREADS_BESIDE)
+            executor = _executor(count)
+            for _ in range(count):
+                executor.submit(_imported, modules)
+    try:
+        yield
+    except BaseException:
+        if executor is not None:
+            executor.shutdown(kill_workers=True)
+        raise
+
+
+def _imported(modules: Sequence[str]) -> None:
+    for name in modules:
+        importlib.import_module(name)
+
+
+def _executor(count: int) -> Any:
+    from joblib.externals.loky import get_reusable_executor
+
+    return get_reusable_executor(
+        max_workers=count,
+        timeout=IDLE_S,
+        initializer=_end_with,
+        initargs=(os.getpid(),),
+        env=ONE_THREAD,
+    )
 
 
 # --- limits of the system -----------------------------------------------------

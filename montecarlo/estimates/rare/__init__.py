@@ -5,9 +5,14 @@ Stages of samples (`plain`, then `spans` and `tilted`) find a density under whic
 common; a final batch of fixed size, drawn from the last density and nothing else, gives `Sums` that
 add over chunks, and `rare_estimate` their limits. No model of anything stands here."""
 
-from montecarlo.estimates.rare.images import Image, Symmetric
+from montecarlo.estimates.rare.enough import Asked, is_enough
+from montecarlo.estimates.rare.images import Image, Symmetric, pooled_log_weight
+from montecarlo.estimates.rare.levels import spans
 from montecarlo.estimates.rare.limits import (
+    COMMON,
     FEW,
+    HITS,
+    PASSED,
     Diagnostics,
     Seen,
     Trust,
@@ -18,12 +23,16 @@ from montecarlo.estimates.rare.limits import (
     variation,
 )
 from montecarlo.estimates.rare.mixture import BATCH, Mixture
-from montecarlo.estimates.rare.staged import plain, spans, tilted
+from montecarlo.estimates.rare.staged import plain, tilted
 from montecarlo.estimates.rare.sums import Sums
 
 __all__ = [
     "BATCH",
+    "COMMON",
     "FEW",
+    "HITS",
+    "PASSED",
+    "Asked",
     "Diagnostics",
     "Image",
     "Mixture",
@@ -34,7 +43,9 @@ __all__ = [
     "Why",
     "diagnose",
     "fewer_than",
+    "is_enough",
     "plain",
+    "pooled_log_weight",
     "rare_estimate",
     "spans",
     "tilted",

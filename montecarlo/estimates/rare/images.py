@@ -113,3 +113,29 @@ class Symmetric:
         ratios = np.stack([-self.mixture.log_weight(image.of(u)) for image in self._group])
         top = ratios.max(axis=0)
         return np.asarray(-top - np.log(np.exp(ratios - top).mean(axis=0)))
+
+
+def pooled_log_weight(densities: Sequence[Symmetric], counts: Sequence[int], u: Array) -> Array:
+    """ln of phi over the mean density of samples that came from several, whichever a sample came
+    from (balance heuristic: Veach and Guibas, SIGGRAPH 1995).
+
+    Parameters
+    ----------
+    densities : sequence of Symmetric
+    counts : sequence of int
+        Samples of each.
+    u : (n, d) array
+
+    Returns
+    -------
+    (n,) array
+    """
+    whole = sum(counts)
+    ratios = np.stack(
+        [
+            np.log(count / whole) - density.log_weight(u)
+            for density, count in zip(densities, counts, strict=True)
+        ]
+    )
+    top = ratios.max(axis=0)
+    return np.asarray(-top - np.log(np.exp(ratios - top).sum(axis=0)))

@@ -15,7 +15,10 @@ from montecarlo.estimates.rare.mixture import BATCH
 from montecarlo.estimates.rare.sums import Sums
 from montecarlo.quantities import Array
 
+COMMON = 0.02  # p from which counting is at least as good
 FEW = 50.0  # effective hits below which limits are not relied on
+PASSED = 1.25 * FEW  # the check, with a margin
+HITS = 200.0  # for limits some 15 % away, four times the check's; without the largest sample
 ONE = 0.1  # share of an estimate that one sample may have
 LEAST_SCATTER = 1e-6  # of a sum, relative: below it the gamma function is inexact
 LOST = 0.1  # weight of unresolved samples, over that of hits

@@ -112,7 +112,9 @@ class Mixture:
         return log_ratios(u[:, self.active], self.shares, self.means, self.sds)
 
 
-def log_ratios(x: Array, shares: Array, means: Array, sds: Array) -> Array:
+def log_ratios(
+    x: Array, shares: Array, means: Array, sds: Array, squares: Array | None = None
+) -> Array:
     """ln of share times normal density over N(0, I)'s, for every component.
 
     Parameters
@@ -120,12 +122,15 @@ def log_ratios(x: Array, shares: Array, means: Array, sds: Array) -> Array:
     x : (..., d) array
     shares : (K,) array
     means, sds : (K, d) array
+    squares : (..., d) array, optional
+        Of x, where they are known.
 
     Returns
     -------
     (..., K) array
     """
+    squares = x**2 if squares is None else squares
     precision = sds**-2
-    square = x**2 @ (1 - precision).T / 2 + x @ (means * precision).T
+    square = squares @ (1 - precision).T / 2 + x @ (means * precision).T
     constant = np.log(shares) - np.log(sds).sum(axis=1) - (means**2 * precision).sum(axis=1) / 2
     return np.asarray(square + constant)

@@ -5,9 +5,9 @@ from __future__ import annotations
 
 import pytest
 
-from montecarlo.engine.enlarging import HITS, MOST_TIMES, enlarged, plans
+from montecarlo.engine.enlarging import MOST_TIMES, enlarged, plans
 from montecarlo.engine.rare import Known
-from montecarlo.estimates.rare import BATCH, Seen, Why
+from montecarlo.estimates.rare import BATCH, HITS, Seen, Why
 from montecarlo.study.axes import Setting
 from studies.report.notes import sentence
 

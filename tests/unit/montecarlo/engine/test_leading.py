@@ -52,6 +52,17 @@ def test_it_is_told_once_before_the_independent_sample() -> None:
     assert found.bound == batch.judgement.bound[place] <= 0.5
 
 
+def test_in_rounds_it_is_told_after_each() -> None:
+    changes = {"study.samples": 2048, "study.racing": True, "policy.p_false_max": 0.5}
+    told = Told()
+    outcome = run(study_with(SMALL | changes), workers=1, progress=told)
+    assert [one.samples for one in told.found] == [128, 256, 512, 1024, 2048]
+    assert {one.of_samples for one in told.found} == {2048}
+    last = told.found[-1]
+    assert last.low <= last.p_missed <= last.high
+    assert last.setting == outcome.settings[last.number - 1]
+
+
 def test_without_an_allowed_setting_the_closest_is_told() -> None:
     study, told = study_with(SMALL | {"policy.p_false_max": 1e-6}), Told()
     outcome = run(study, workers=1, progress=told)

@@ -103,12 +103,15 @@ def outcome(policy: dict[str, Any], chosen: int, **other: Any) -> Outcome:
     first = SimpleNamespace(
         judgement=judged, verdict=judged, assumption_sets={}, settings=[0, 1, 2, 3], number=1
     )
+    first.verdict_of_all = lambda: judged
+    first.part_of = lambda setting: first
     return cast(
         "Outcome",
         SimpleNamespace(
             study=study_with(policy=policy),
             chosen=chosen,
             first=first,
+            settings=first.settings,
             batch_of=lambda setting: first,
         ),
     )

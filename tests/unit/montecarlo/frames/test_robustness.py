@@ -25,7 +25,7 @@ def outcome(chosen: int | None, **assumption_sets: Any) -> Outcome:
         assumption_sets=assumption_sets,
         settings=[0, 1, 2],
     )
-    return cast("Outcome", SimpleNamespace(first=first, chosen=chosen))
+    return cast("Outcome", SimpleNamespace(first=first, chosen=chosen, settings=first.settings))
 
 
 def test_each_assumption_set_has_its_own_choice_and_the_regret_of_the_study_s() -> None:

@@ -386,7 +386,7 @@ MIXED = (
 def test_a_chunk_repeats_its_installations_for_their_events():
     design = Design(32, 32 * 5)
     chunk = design.chunks(Stratum("state.s"))[3]
-    values = event_samples(MIXED, (), seed=SEED, design=design, chunk=chunk)
+    values = event_samples(MIXED, (), seed=SEED, design=design, chunks=(chunk,))
     record = all_installations(MIXED, (), seed=SEED, design=design)
     assert set(values) == {item.key for item in MIXED}
     assert set(record) == {"plant.a", "plant.six"}
@@ -395,7 +395,7 @@ def test_a_chunk_repeats_its_installations_for_their_events():
         by_installation = values[key].reshape(2, 5, *values[key].shape[1:])
         assert (by_installation == record[key][design.installations_in(chunk)][:, None]).all()
     assert len(np.unique(values["event.six"])) == 10 * 6
-    block = installation_samples(MIXED, (), seed=SEED, design=design, block=3)
+    block = installation_samples(MIXED, (), seed=SEED, design=design, blocks=[3])
     assert (block["plant.a"] == record["plant.a"][6:8]).all()
 
 
@@ -403,7 +403,7 @@ def test_strata_share_installations_but_not_events_and_a_fresh_round_shares_noth
     design = Design(BLOCKS, BLOCKS * 4)
     chunk = Chunk(Stratum("internal.earth"), 0, 0, 0, 0)
     base, other, fresh = (
-        event_samples(MIXED, (), seed=SEED, design=design, chunk=c)
+        event_samples(MIXED, (), seed=SEED, design=design, chunks=(c,))
         for c in (chunk, replace(chunk, stratum="external.near"), replace(chunk, round_=1))
     )
     assert (base["plant.six"] == other["plant.six"]).all()
@@ -413,7 +413,10 @@ def test_strata_share_installations_but_not_events_and_a_fresh_round_shares_noth
 
 
 @pytest.mark.parametrize("samples", [1, 16 * 4 * 60, 16 * 4 * 1000 + 5])
-def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(samples: int) -> None:
+def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(
+    samples: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("montecarlo.sampling.design.SIDE_BY_SIDE", 1)
     # one event of each of the four installations of a block
     design = Design(64, samples, chunk_samples=4)
     tasks = design.tasks(Stratum("internal.earth"), 1)
@@ -431,3 +434,24 @@ def test_tasks_hand_out_every_chunk_once_in_an_order_of_its_own_block(samples: i
         ]
         assert mine == list(range(design.event_blocks))
     assert all(len({chunk.installation_block for chunk in task}) == 1 for task in tasks)
+
+
+@pytest.mark.parametrize(
+    ("installations", "samples", "net", "abreast"),
+    [
+        (256, 4096, False, 8),  # 16 chunks of 256 samples
+        (256, 16384, False, 2),
+        (256, 65536, False, 1),
+        (256, 256, True, 8),  # 16 chunks of 16 earth faults
+        (256, 4096, True, 1),
+        (16, 16, False, BLOCKS),
+    ],
+)
+def test_small_chunks_of_several_blocks_are_handed_out_together(
+    installations: int, samples: int, net: bool, abreast: int
+) -> None:
+    design, name = Design(installations, samples, net=net), Stratum("internal.earth")
+    tasks = design.tasks(name, 1)
+    assert {len(task) for task in tasks} == {abreast}
+    assert [chunk for task in tasks for chunk in task] == list(design.chunks(name, 1))
+    assert all(len({chunk.event_block for chunk in task}) == 1 for task in tasks)

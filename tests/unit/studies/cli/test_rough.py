@@ -6,11 +6,11 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import pytest
 
-from montecarlo.engine.leading import Leading
+from montecarlo.engine.leading import Leading, Standing
 from montecarlo.study.axes import Setting
 from studies.cli.leading import leading_line
 from studies.cli.main import main
@@ -19,7 +19,19 @@ from studies.report.record import PROVENANCE, ROUGH
 from tests.made.said import words
 from tests.made.studies import minimal_study_text
 
-FOUND = Leading(4096, 46, Setting("x", 0.05, 0.01, 150.0, 0.18), 0.087, 0.0008, True, 0.087)
+FOUND = Leading(
+    samples=4096,
+    of_samples=16384,
+    number=46,
+    setting=Setting("x", 0.05, 0.01, 150.0, 0.18),
+    p_missed=0.087,
+    low=0.085,
+    high=0.089,
+    bound=0.0008,
+    allowed=True,
+    aim=0.087,
+    standing=cast("Standing", None),
+)
 
 
 @pytest.fixture
@@ -119,7 +131,7 @@ def test_check_tells_the_time_of_both_runs(study: Path, capsys: pytest.CaptureFi
 def test_the_line_of_the_leading_setting_follows_the_width() -> None:
     whole = (
         "leading after 4,096 samples: no. 46, phase 0.05 A, earth 0.01 A, 150 ohm, 0.18 s:"
-        " 8.7 % missed, false trips at most 0.08 %"
+        " 8.7 % missed (8.5 % to 8.9 %), false trips at most 0.08 %"
     )
     assert leading_line(FOUND, 200) == whole
     for width in range(10, 140):

@@ -131,7 +131,7 @@ def test_the_setting_that_drivers_look_at_has_the_figures_of_its_candidate() -> 
         chosen=5,
         study=study_with(),
         candidates=frame,
-        outcome=SimpleNamespace(first=SimpleNamespace(settings=[*range(len(frame))])),
+        outcome=SimpleNamespace(settings=[*range(len(frame))]),
     )
     found = SimpleNamespace(setting=4, now={"p_missed": Estimate(*(np.asarray(0.99),) * 3)})
     text = " ".join(_setting(cast("Result", result), cast("Drivers", found)))
