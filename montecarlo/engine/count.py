@@ -158,9 +158,7 @@ def _along_the_winding(block: Block, found: Along) -> Tally:
         for share, rows in block.early_rows.items():
             x = phase_x[rows], earth_x[rows]
             early[share].append(
-                sum_conditional(
-                    *x, load.at(rows), *settings, block.installations, cdf, along[rows], False
-                )
+                sum_conditional(*x, load.at(rows), *settings, block.installations, cdf, None, False)
             )
     tally = Tally(tuple(tallies), counts, causes=causes(block, lost))
     tally.early = {share: Tally(tuple(parts)) for share, parts in early.items()}

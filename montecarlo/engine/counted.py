@@ -5,21 +5,28 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from itertools import groupby
 from operator import attrgetter
 
+import numpy as np
+
+from montecarlo.engine.block import Block
 from montecarlo.engine.count import run_chunk
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, run_and_keep
 from montecarlo.engine.progress import INDEPENDENT, SELECTION, Progress
+from montecarlo.engine.waves import step_currents
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.tally import Tally
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
+from montecarlo.secondary.transient import Window
 from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import Circuit, measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
@@ -191,7 +198,9 @@ def by_block(task: Counted, tallies: Sequence[Tally]) -> dict[int, Tally]:
     return sums
 
 
-def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
+def compile_solvers(
+    study: Study, lattices: Sequence[Lattice], workers: Workers | None = None
+) -> None:
     """Run the smallest chunk of every stratum once, so that workers find the compiled solvers in
     the cache.
 
@@ -199,8 +208,33 @@ def compile_solvers(study: Study, lattices: Sequence[Lattice]) -> None:
     ----------
     study : Study
     lattices : sequence of Lattice
+    workers : Workers, optional
+        One of their processes compiles the solver in time meanwhile, which takes longest.
     """
     small = Design(BLOCKS, BLOCKS)
     job = Job(study, tuple(lattices[:1]), small, replace(small, net=True))
+    with nullcontext() if workers is None else workers.beside(_compile_in_time, job):
+        _compile_by_phasors(job)
     for name in strata(study):
         run_chunk(job, small.chunks(name)[0])
+
+
+def _smallest(job: Job) -> tuple[Block, Circuit]:
+    """A chunk of earth faults, and its circuit."""
+    block = Block(job, job.earth_design.chunks(EARTH)[0])
+    return block, block.circuits[0]
+
+
+def _compile_by_phasors(job: Job) -> None:
+    block, circuit = _smallest(job)
+    block.solved(circuit, block.load_primary)
+
+
+def _compile_in_time(job: Job) -> None:
+    """By cores at rest, which ask no phasors."""
+    block, circuit = _smallest(job)
+    window = Window(job.study.machine.frequency_hz, 0.0)
+    load = block.load_primary
+    at_rest = np.zeros((len(block), len(block.scheme(circuit).places)), complex)
+    wanted = measurement(job.study, block.scheme(circuit))
+    block.in_time(circuit, window, step_currents(block, window, load, load), at_rest, wanted)

@@ -185,7 +185,7 @@ def run(
     check_size(study, lattices)
     if crew.here or not all_kept():
         with when_compiling(lambda: progress(0, 0, COMPILING)):
-            compile_solvers(study, lattices)
+            compile_solvers(study, lattices, crew)
     rounds: tuple[Round, ...] = ()
     if is_searched(study):
         study, rounds = narrowed(study, crew, progress)

@@ -1,10 +1,10 @@
-"""How long a solution of a relay circuit takes on this machine, by one chunk of every stratum."""
+"""How long a solution of a relay circuit takes on this machine, by a part of every stratum."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NoReturn
 
 from montecarlo.engine.count import run_chunk
@@ -57,7 +57,7 @@ def pace_of(study: Study) -> Pace | None:
     Parameters
     ----------
     study : Study
-        Its first chunk of each stratum is solved; small, best as a rough run draws it.
+        The first chunks of each stratum are solved; small, best as a rough run draws it.
 
     Returns
     -------
@@ -71,12 +71,14 @@ def pace_of(study: Study) -> Pace | None:
         with when_compiling(_stop):
             compile_solvers(job.study, job.lattices)
             for name in strata(job.study):
-                chunk, began = job.design_of(name).chunks(name)[0], time.perf_counter()
-                run_chunk(job, chunk)
-                share = job.design_of(name).samples_drawn / job.design_of(name).samples_in(chunk)
+                design = job.design_of(name)
+                first = Counted(job, design.tasks(name)[0], keep=False)
+                chunks = next(first.side_by_side())
+                began = time.perf_counter()
+                run_chunk(job, chunks)
+                share = design.samples_drawn / sum(map(design.samples_in, chunks))
                 spent[name] = share * (time.perf_counter() - began)
-                solutions = Counted(job, (chunk,), keep=False).solutions
-                solved[name] = share * solutions * len(job.lattices)
+                solved[name] = share * replace(first, chunks=chunks).solutions * len(job.lattices)
     except (_NotKept, StudyError):
         return None
     external = [name for name in spent if name.side == Side.EXTERNAL]

@@ -146,15 +146,42 @@ def step_noise(y: Array, resolved: Flags, along: Array, installations: int) -> A
     (installations, ...) array
         NaN for a single event.
     """
-    order = np.lexsort((along, np.repeat(np.arange(installations), along.size // installations)))
-    by_installation = y[order].reshape(installations, -1, *y.shape[1:])
-    known = resolved[order].reshape(installations, -1)
-    both = known[:, 1:] & known[:, :-1]
-    settings = (1,) * (y.ndim - 1)
-    squares = np.diff(by_installation, axis=1) ** 2
-    steps = np.sum(squares, axis=1, where=both.reshape(*both.shape, *settings))
-    scale = ratio(known.sum(axis=1), 2 * both.sum(axis=1))
-    return np.asarray(steps * scale.reshape(-1, *settings))
+    return Steps(resolved, along, installations).noise(y)
+
+
+class Steps:
+    """What `step_noise` makes of the samples, whatever is summed.
+
+    Parameters
+    ----------
+    resolved, along, installations
+        As of `step_noise`.
+    """
+
+    def __init__(self, resolved: Flags, along: Array, installations: int) -> None:
+        every = np.repeat(np.arange(installations), along.size // installations)
+        self._order = np.lexsort((along, every))
+        known = resolved[self._order].reshape(installations, -1)
+        self._both = known[:, 1:] & known[:, :-1]
+        self._scale = ratio(known.sum(axis=1), 2 * self._both.sum(axis=1))
+
+    def noise(self, y: Array) -> Array:
+        """As `step_noise`.
+
+        Parameters
+        ----------
+        y : (n, ...) array
+
+        Returns
+        -------
+        (installations, ...) array
+        """
+        by_installation = y[self._order].reshape(len(self._scale), -1, *y.shape[1:])
+        settings = (1,) * (y.ndim - 1)
+        squares = np.diff(by_installation, axis=1) ** 2
+        if not self._both.all():
+            squares[~self._both] = 0.0
+        return np.asarray(squares.sum(axis=1) * self._scale.reshape(-1, *settings))
 
 
 def missed_stretch(phase_x: Array, earth_x: Array, quiet: Flags) -> Array:
@@ -201,7 +228,7 @@ def sum_conditional(  # noqa: PLR0913
     earth_a: Array,
     installations: int,
     cdf: Callable[[Array], Array],
-    along: Array,
+    along: Array | None,
     line_end: bool,
     backup_x: Array | None = None,
 ) -> LatticeTally:
@@ -219,8 +246,8 @@ def sum_conditional(  # noqa: PLR0913
     installations : int
     cdf : callable
         Of the fault's position.
-    along : (n,) array
-        The input that decides most (`step_noise`).
+    along : (n,) array or None
+        The input that decides most (`step_noise`); None: the noise is not asked for, and 0.
     line_end : bool
         Whether the line-end law is summed too.
     backup_x : (n,) array (-), optional
@@ -243,6 +270,7 @@ def sum_conditional(  # noqa: PLR0913
         np.zeros((installations, *shape)),
         np.zeros((installations, *shape)) if line_end else None,
     )
+    steps = None if along is None else Steps(resolved, along, installations)
     for p in range(settings):  # one row of settings at a time bounds the memory
         x = missed_stretch(phase_x[:, p, None], earth_x, quiet_phase[:, p, None] & quiet_earth)
         if backup_x is not None:
@@ -251,7 +279,8 @@ def sum_conditional(  # noqa: PLR0913
         by_installation = y.reshape(installations, -1, *shape[1:])
         tally.total[:, p] = by_installation.sum(axis=1)
         assert tally.noise is not None
-        tally.noise[:, p] = step_noise(y, resolved, along, installations)
+        if steps is not None:
+            tally.noise[:, p] = steps.noise(y)
         if tally.line_end is not None:
             squares = np.where(resolved[:, None, None], x**2, 0.0)
             tally.line_end[:, p] = squares.reshape(by_installation.shape).sum(axis=1)

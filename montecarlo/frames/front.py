@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from montecarlo.engine.front import FrontPoint, front_limits, front_of
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.sizes import designs
 from montecarlo.frames.candidates import setting_columns
 
 if TYPE_CHECKING:
@@ -15,8 +14,9 @@ if TYPE_CHECKING:
 
 
 def front(outcome: Outcome) -> pd.DataFrame:
-    """At each limit of p_false the setting of each scheme that misses least, of the whole selection
-    sample and, after a search, of all that its rounds judged.
+    """At each limit of p_false the setting of each scheme that misses least, of the selection
+    sample and, after a search, of all that its rounds judged. Relay circuits that were left out
+    early count by the samples that they had.
 
     The independent sample has too few settings for it. So each point is the best of many estimates,
     and looks a little better than it is.
@@ -35,7 +35,7 @@ def front(outcome: Outcome) -> pd.DataFrame:
     import pandas as pd
 
     points = _points(outcome)
-    numbers = {setting: place for place, setting in enumerate(outcome.settings, 1)}
+    numbers = {setting: number for number, setting in enumerate(outcome.settings, 1)}
     candidates = [numbers.get(point.setting) for point in points]
     return pd.DataFrame(
         {
@@ -56,13 +56,16 @@ def front(outcome: Outcome) -> pd.DataFrame:
 
 def _points(outcome: Outcome) -> list[FrontPoint]:
     """The best of each scheme and limit, scheme by scheme in the order of the candidates. A setting
-    of a round that the whole selection sample has counts by that."""
-    study, settings = outcome.study, outcome.first.settings
-    whole = {*settings}
-    samples = designs(study)[0].samples_drawn
+    of a round that the selection sample has counts by that."""
+    study, whole = outcome.study, {*outcome.settings}
+    parts = (outcome.first, *outcome.first.left_out.values())
     points = []
-    for scheme in dict.fromkeys(setting.scheme for setting in settings):
-        found = [*front_of(study, settings, outcome.first.verdict, scheme, samples)]
+    for scheme in dict.fromkeys(setting.scheme for setting in outcome.settings):
+        found = [
+            point
+            for part in parts
+            for point in front_of(study, part.settings, part.verdict, scheme, part.samples)
+        ]
         found += (
             point
             for one in outcome.rounds

@@ -7,17 +7,17 @@ import numpy as np
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import LEVEL, total_by_block
-from montecarlo.estimates.choose import in_order, weights_of
+from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.optimality import Gap, optimality_gap
 from montecarlo.frames.batches import numbers_of
 from montecarlo.quantities import Array, Flags
 
 
 def allowed(outcome: Outcome) -> tuple[Batch, Flags] | None:
-    """The sample that has every candidate, and which of them the policy allows in the whole of it;
-    of two such samples the independent one.
+    """The sample that has the candidates, and which of them the policy allows in the whole of it.
 
-    The limits of a block alone would be coarse: it has a sixteenth of the samples.
+    Of two such samples the independent one. The limits of a block alone would be coarse: it has a
+    sixteenth of the samples. Circuits that were left out early are none of them.
 
     Parameters
     ----------
@@ -32,13 +32,12 @@ def allowed(outcome: Outcome) -> tuple[Batch, Flags] | None:
     if outcome.chosen is None or policy.least_annual_cost or policy.assumption_sets:
         return None
     if fresh is not None and {*outcome.first.settings} <= {*fresh.settings}:
-        judged, batch = fresh.verdict, fresh
+        batch, judged, own = fresh, fresh.verdict, np.arange(len(fresh.settings))
     else:
-        batch = outcome.first
-        whole_run = outcome.judgement_with_refused()
-        judged = in_order(whole_run, numbers_of(outcome, batch.settings) - 1)
+        batch, judged = outcome.first, outcome.judgement_with_refused()
+        own = numbers_of(outcome, batch.settings) - 1
     whole = np.isfinite(missed_by_block(outcome, batch)).all(axis=1)
-    may = judged.usable & judged.allowed & whole
+    may = (judged.usable & judged.allowed)[own] & whole
     return (batch, may) if may[batch.settings.index(outcome.chosen)] else None
 
 

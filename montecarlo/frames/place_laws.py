@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -9,10 +10,14 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
-from montecarlo.estimates.assemble import LEVEL
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.intervals import student
-from montecarlo.estimates.place_laws import LAWS, STATED, MissedUnder, missed_under
+from montecarlo.estimates.place_laws import (
+    LAWS,
+    STATED,
+    MissedUnder,
+    best_under,
+    missed_under,
+)
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.optimality import allowed, missed_by_block
 from montecarlo.quantities import Flags
@@ -52,7 +57,7 @@ def place_laws(outcome: Outcome, roles: Mapping[str, int]) -> pd.DataFrame:
         rows = [row for role, setting in wanted.items() for row in _rows(outcome, role, setting)]
         for k, setting in _better(outcome):
             rows.append([*_rows(outcome, BEST, setting)][k])
-    return pd.DataFrame(rows)
+    return pd.DataFrame([row for row in rows if math.isfinite(row["p_missed"])])
 
 
 def _rows(outcome: Outcome, role: str, setting: Setting) -> Iterator[dict[str, Any]]:
@@ -86,20 +91,16 @@ def _share(outcome: Outcome) -> float:
 
 
 def _better(outcome: Outcome) -> Iterator[tuple[int, Setting]]:
-    """Laws, by their place, under which another setting misses least than under the law stated, and
-    surely less than that one and the chosen one: at 95 % by the paired differences of the
-    blocks."""
+    """Laws, by their place, under which another allowed setting is surely better."""
     if (found := allowed(outcome)) is None or outcome.chosen is None:
         return
     batch, may = found
     settings = [setting for setting, yes in zip(batch.settings, may, strict=True) if yes]
     stated, earth = LAWS.index(STATED), _under(outcome, batch, may)
-    changes = _share(outcome) * (earth.by_block - earth.by_block[stated])
-    by_block = missed_by_block(outcome, batch)[may] + changes
-    whole = batch.judgement.missed.total[may] + _share(outcome) * (earth.p - earth.p[stated])
-    best = np.argmin(whole, axis=1)
-    others = [best[stated], settings.index(outcome.chosen)]
-    for k, one in enumerate(best):
-        gaps = by_block[k, [one]] - by_block[k, others]
-        if one not in others and (student(gaps, LEVEL).high < 0).all():
-            yield k, settings[one]
+    share, total = _share(outcome), batch.judgement.missed.total[may]
+    whole = total + share * (earth.p - earth.p[stated])
+    by_block = missed_by_block(outcome, batch)[may]
+    by_block = by_block + share * (earth.by_block - earth.by_block[stated])
+    chosen = settings.index(outcome.chosen)
+    for law, best in best_under(whole, by_block, stated, chosen).items():
+        yield law, settings[best]

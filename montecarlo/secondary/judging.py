@@ -9,7 +9,7 @@ from montecarlo.quantities import Array, Index
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
-from montecarlo.secondary.restraint import operating_quantity
+from montecarlo.secondary.restraint import compiled_quantity
 from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Meter
 
 RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2
@@ -201,7 +201,7 @@ def judge(  # noqa: C901
                 bias = np.maximum(bias, end) if meter.largest else bias + end
         difference = np.sqrt(history[mine + lead : mine + steps])
         for v in range(meter.forms.shape[0]):
-            quantity = operating_quantity(difference, bias, meter.forms[v])
+            quantity = compiled_quantity(difference, bias, meter.forms[v])
             for d in range(meter.holds.size):
                 store(
                     scratch,

@@ -71,20 +71,24 @@ class Bias:
         return replace(self, second_slope=None, turning_point_a=None) if one else self
 
 
-@njit(nogil=True, error_model="numpy", entry=True)
-def operating_quantity(difference: Array, bias: Array, form: Form | Array) -> Array:
+def operating_quantity(difference: Array, bias: Array, form: tuple[float, ...]) -> Array:
     """What is compared with the pick-up. [A]
 
     Parameters
     ----------
     difference, bias : ndarray, (...)
         Differential and bias current (A).
-    form : Form or ndarray, (4,)
+    form : Form, or its numbers
 
     Returns
     -------
     ndarray, (...)
     """
+    with np.errstate(invalid="ignore", over="ignore"):  # as compiled: bad values stay visible
+        return _quantity(difference, bias, form)
+
+
+def _quantity(difference: Array, bias: Array, form: tuple[float, ...] | Array) -> Array:
     which, first_slope, second_slope, turning_point_a = form[0], form[1], form[2], form[3]
     if which == UNBIASED:
         return difference * 1.0
@@ -95,6 +99,10 @@ def operating_quantity(difference: Array, bias: Array, form: Form | Array) -> Ar
         return difference - restraint
     # not a number stays
     return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
+
+
+# The same for compiled code, form (4,): to compile it for Python too would take seconds
+compiled_quantity = njit(nogil=True, error_model="numpy")(_quantity)
 
 
 def threshold(pickup_a: float, bias: Array, form: Form) -> Array:

@@ -150,7 +150,8 @@ class General(Section):
         bool,
         word(
             "whether relay circuits that surely cannot win are left out of the larger part of the"
-            " selection sample, at a stated error of 1 % for all of them together"
+            " selection sample, at a stated error of 1 % for all of them together; searches for"
+            " rare false trips then end where they promise enough"
         ),
     ] = True
 

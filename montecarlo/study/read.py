@@ -333,9 +333,10 @@ def what_is_sound(table: Mapping[str, Any], folder: Path) -> tuple[Study, frozen
 
 def digest(study: Study) -> str:
     """SHA-256 (hex) of everything in the study that changes a number: not its title, not which of
-    its results are compared, not which share of samples without a result ends it, not which misfit
-    of a curve is accepted, not how far inputs are moved after the choice, not the sources, not what
-    its report is filed under, not how its records are sampled.
+    its results are compared (unless that keeps circuits in a race), not which share of samples
+    without a result ends it, not which misfit of a curve is accepted, not how far inputs are moved
+    after the choice, not the sources, not what its report is filed under, not how its records are
+    sampled.
 
     Assumption sets, alternatives and options count as read too: their changes may name CSV files,
     whose numbers matter.
@@ -351,7 +352,6 @@ def digest(study: Study) -> str:
     table = study.model_dump(mode="json")
     del (
         table["study"]["title"],
-        table["study"]["compare"],
         table["study"]["radius"],
         table["policy"]["margins"],
         table["policy"]["front"],
@@ -359,6 +359,8 @@ def digest(study: Study) -> str:
         table["document"],
         table["waveforms"],
     )
+    if not study.study.racing:
+        del table["study"]["compare"]
     for cts in (table["ct"], *(table["ct"][group] for group in GROUPS)):
         if cts is not None:
             del cts["excitation_misfit_max_percent"]

@@ -6,11 +6,13 @@ import json
 import os
 import tempfile
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.files import patiently
 from studies.cli.devices import device_in
@@ -55,6 +57,7 @@ def write_findings(
     staging: Path,
     study: StudyFile,
     more: Callable[[Path], None] = lambda folder: None,
+    workers: Workers | None = None,
 ) -> list[str]:
     """Tables, arrays, figures, the study file as it was read and the provenance, into the staging
     folder, beside what the run itself has written there.
@@ -68,6 +71,8 @@ def write_findings(
     study : StudyFile
     more : callable
         Writes into a folder what is made from tables and figures.
+    workers : Workers, optional
+        One of their processes writes the workbook meanwhile.
 
     Returns
     -------
@@ -79,9 +84,12 @@ def write_findings(
     RunStopped
     """
     try:
-        _write_all(findings, staging)
-        _write_files(study.inputs, staging)
-        more(staging)
+        for table, frame in findings.frames.items():
+            write_table(frame, staging / f"{table}.csv")
+        with _workbook(findings, staging, workers or Workers(1)):
+            _write_all(findings, staging)
+            _write_files(study.inputs, staging)
+            more(staging)
         taken, name = {each.casefold() for each in (*RESERVED, *names_in(staging))}, study.name
         if name.casefold() in taken or device_in(Path(name)):
             name = f"study-{name}"
@@ -107,18 +115,22 @@ def write_findings(
     return files
 
 
+def _workbook(findings: Findings, folder: Path, workers: Workers) -> AbstractContextManager[None]:
+    """The workbook is written by the end of the block."""
+    if not findings.frames or findings.rough:
+        return nullcontext()
+    from studies.report.workbook import Told, write_workbook
+
+    told = Told(findings.provenance, CAUTION, findings.text)
+    return workers.beside(write_workbook, folder / WORKBOOK, dict(findings.frames), told)
+
+
 def _write_all(findings: Findings, folder: Path) -> None:
     import numpy as np
 
     from studies.report.catalogue import figure_text
     from studies.report.look import write_figure
-    from studies.report.workbook import Told, write_workbook
 
-    for name, frame in findings.frames.items():
-        write_table(frame, folder / f"{name}.csv")
-    if findings.frames and not findings.rough:
-        told = Told(findings.provenance, CAUTION, findings.text)
-        write_workbook(folder / WORKBOOK, findings.frames, told)
     for name, arrays in findings.arrays.items():
         if bad := [key for key, array in arrays.items() if array.dtype.hasobject]:
             raise TypeError(
@@ -127,7 +139,8 @@ def _write_all(findings: Findings, folder: Path) -> None:
         np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
     _write_files(findings.files, folder)
     for name, figure in findings.figures.items():
-        write_figure(figure, folder, name, figure_text(name).title)
+        title = figure_text(name).title
+        write_figure(figure, folder, name, title, png=not findings.rough)
 
 
 def _sha256(path: Path) -> str:

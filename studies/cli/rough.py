@@ -86,7 +86,7 @@ def _left_out(rough: Rough) -> Iterator[str]:
         "the precision that the study asks for": rough.precision,
         "the other remanence model": rough.other_model,
     }
-    always = ("waveforms", "the setting sheet", "the workbook", "radius.csv")
+    always = ("waveforms", "the setting sheet", "the workbook", "PNG pictures", "radius.csv")
     yield f"It leaves out {listed((*(name for name in asked if asked[name]), *always))}."
     if not rough.shows_limit:
         yield "Its samples are too few to show the policy's limit of false trips."

@@ -142,6 +142,7 @@ def run_file(request: Request) -> None:
             sitting.staging,
             StudyFile(request.file.name, content, inputs, request.command),
             partial(_report, study, findings, request, notes),
+            crew,
         )
     say(
         "\n".join(_told(study, findings, wired, destination, len(files), notes)),

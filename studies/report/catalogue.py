@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -447,6 +448,7 @@ SHARES = ("p_", "protected_", "worst_p", "installation_", "share_of_", "unseen_s
 COST = "cost_per_year"  # in the unit that the study gives it
 
 
+@cache
 def is_share(name: str) -> bool:
     """Whether a column holds probabilities or parts of a whole, 0 ... 1."""
     if name.endswith("_from"):  # which estimate was taken
@@ -473,6 +475,7 @@ def column_head(name: str) -> str:
     return words + ends + (f" [{unit}]" if unit else "")
 
 
+@cache
 def column_unit(name: str) -> str:
     """The unit that a column's name says; "" where it says none."""
     base, _ = _without_limit(name)

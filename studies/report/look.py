@@ -155,17 +155,22 @@ def figure_of(ax: Axes) -> Figure:
     return cast("Figure", ax.figure)
 
 
-def write_figure(figure: Figure, folder: Path, stem: str, title: str) -> tuple[Path, Path]:
-    """<stem>.svg, of the same bytes every time, and <stem>.png, units with their signs; `title` is
-    what a screen reader says."""
+def write_figure(
+    figure: Figure, folder: Path, stem: str, title: str, *, png: bool = True
+) -> tuple[Path, Path]:
+    """<stem>.svg, of the same bytes every time, and <stem>.png unless it is not wanted, units with
+    their signs; `title` is what a screen reader says."""
     _in_symbols(figure)
-    svg, png = folder / f"{stem}.svg", folder / f"{stem}.png"
+    paths = folder / f"{stem}.svg", folder / f"{stem}.png"
+    svg = paths[0]
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
         figure.savefig(svg, metadata={"Date": None, "Title": title})
         svg.write_text(aligned(svg.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
-        figure.savefig(png, dpi=PNG_DPI, metadata={"Title": title})
-    return svg, png
+        if png:  # as it stands: its layout has been found
+            figure.set_layout_engine("none")
+            figure.savefig(paths[1], dpi=PNG_DPI, metadata={"Title": title})
+    return paths
 
 
 def say(figure: Figure, words: str) -> None:

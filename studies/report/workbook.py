@@ -84,10 +84,15 @@ def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -
 
 def sheet_plans(frames: Mapping[str, pd.DataFrame], told: Told) -> dict[str, Plan]:
     """What of each sheet is printed, and on how many pages."""
+    return _plans(frames, told, _tables(frames, told))
+
+
+def _plans(
+    frames: Mapping[str, pd.DataFrame], told: Told, tables: Sequence[TableSheet]
+) -> dict[str, Plan]:
     names = sheet_names(frames)
-    tables = _tables(frames, told)
     extents = [
-        _summary(frames, told, names, [None] * len(tables)).extent,
+        _summary(frames, told, tables, [None] * len(tables)).extent,
         *(table.extent for table in tables),
         provenance_lines(told.provenance).extent,
     ]
@@ -116,14 +121,13 @@ def _tables(frames: Mapping[str, pd.DataFrame], told: Told) -> list[TableSheet]:
 def _summary(
     frames: Mapping[str, pd.DataFrame],
     told: Told,
-    names: Mapping[str, str],
+    tables: Sequence[TableSheet],
     found: Sequence[Plan | None],
 ) -> Lines:
+    names = sheet_names(frames).values()
     held = {
         name: (len(table.frame), table.holds(), plan)
-        for (name, table), plan in zip(
-            zip(names.values(), _tables(frames, told), strict=True), found, strict=True
-        )
+        for name, table, plan in zip(names, tables, found, strict=True)
     }
     return summary_lines(told.text, told.provenance, told.caution, frames.get("candidates"), held)
 
@@ -137,10 +141,10 @@ class _Writer:
 
     def write(self, frames: Mapping[str, pd.DataFrame], told: Told) -> None:
         """All sheets."""
-        names, found = sheet_names(frames), sheet_plans(frames, told)
-        tables = _tables(frames, told)
+        names, tables = sheet_names(frames), _tables(frames, told)
+        found = _plans(frames, told, tables)
         of_tables = [found[name] for name in names.values()]
-        self._lines(SUMMARY, _summary(frames, told, names, of_tables), found[SUMMARY])
+        self._lines(SUMMARY, _summary(frames, told, tables, of_tables), found[SUMMARY])
         for table, name in zip(tables, names.values(), strict=True):
             self._table(name, table, found[name])
         self._lines(PROVENANCE, provenance_lines(told.provenance), found[PROVENANCE])

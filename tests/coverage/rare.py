@@ -15,23 +15,24 @@ import numpy as np
 
 from montecarlo.estimates.rare import Why, diagnose, rare_estimate
 from tests.coverage.problems import FAMILIES, four_branch, linear, quadratic, slopes
-from tests.coverage.serial import adapt, draw, held
+from tests.coverage.serial import adapt, adapt_pooled, draw, held
 
 KNOWN = (4096, 4096, 5120, 6400), 5120  # stages, final batch
 FAMILY = (5120, 5120, 10_240, 10_240), 20_480
 LARGE = (10_240, 10_240, 20_480, 20_480), 409_600
+POOLED = (1280, 1280, 2560, 5120), 5120  # as with study.racing
 SMALL = (1024, 1024, 1280, 1536), 1280  # for --quick
 BANDS = (1e-1, 1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7)
 
 
-def repeats(problem, densities, batches, sizes, seed):
+def repeats(problem, densities, batches, sizes, seed, search=adapt):
     """Estimates, whether limits held, whether it was trusted, (repeats, C) each; calls of one
     run."""
     stages, final = sizes
     p, inside, good = [], [], []
     for k in range(densities):
         rng = np.random.default_rng([seed, k])
-        density = adapt(problem, rng, stages)
+        density = search(problem, rng, stages)
         for _ in range(batches):
             sums = draw(problem, rng, density, final)
             found = rare_estimate(sums)
@@ -41,8 +42,8 @@ def repeats(problem, densities, batches, sizes, seed):
     return np.array(p), np.array(inside), np.array(good), sum(stages) + final
 
 
-def known(problem, densities, batches, sizes):
-    p, inside, _, calls = repeats(problem, densities, batches, sizes, 1)
+def known(problem, densities, batches, sizes, search):
+    p, inside, _, calls = repeats(problem, densities, batches, sizes, 1, search)
     unit = calls * ((p / problem.truth - 1) ** 2).mean(axis=0)
     cells = " | ".join(
         f"{100 * h:.1f} ({u:.0f})" for h, u in zip(inside.mean(axis=0), unit, strict=True)
@@ -87,9 +88,14 @@ def main():
     parser.add_argument("--densities", type=int, default=100)
     parser.add_argument("--batches", type=int, default=10)
     parser.add_argument("--families", type=int, default=40)
+    parser.add_argument(
+        "--pooled", action="store_true", help="each fit from all stages, as with study.racing"
+    )
     parser.add_argument("--quick", action="store_true")
     chosen = parser.parse_args()
-    sizes = KNOWN, FAMILY, LARGE
+    sizes, search = (KNOWN, FAMILY, LARGE), adapt
+    if chosen.pooled:
+        sizes, search = (POOLED, FAMILY, LARGE), adapt_pooled
     if chosen.quick:
         chosen.densities, chosen.batches, chosen.families, sizes = 1, 2, 1, (SMALL, SMALL, SMALL)
     start = time.perf_counter()
@@ -103,7 +109,7 @@ def main():
         )
         for make in (four_branch, quadratic, linear):
             for problem in (make(),) if chosen.quick else (make(50), make()):
-                known(problem, chosen.densities, chosen.batches, sizes[0])
+                known(problem, chosen.densities, chosen.batches, sizes[0], search)
     if chosen.families:
         print(
             f"\n{chosen.families} runs\n\n| family, p | settings | unit: median, worst | held, % |"

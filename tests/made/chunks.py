@@ -3,6 +3,7 @@ processes."""
 
 from __future__ import annotations
 
+import errno
 import os
 import signal
 import time
@@ -52,3 +53,14 @@ def solved_from_to(task: Task) -> Array:
 
 def expected(task: Task) -> Array:
     return np.random.default_rng(task.number).normal(size=3)
+
+
+def put(path: Path, text: str, acts: str = "") -> None:
+    """Write a file beside a run; `acts` as of a task, in another process than the one named."""
+    if acts == "dies" and str(os.getpid()) != text:
+        os.kill(os.getpid(), signal.SIGKILL)
+    if acts == "fails":
+        raise OSError(errno.ENOSPC, "no room")
+    if acts == "hangs":
+        time.sleep(3600)
+    path.write_text(f"{text} {os.getpid()}")

@@ -149,3 +149,25 @@ def test_assumption_sets_follow_what_the_study_as_stated_leaves_out() -> None:
         judged = part.assumption_sets["long clearing"]
         assert len(judged.bound) == len(part.settings)
         assert not np.any(part.verdict.usable & part.verdict.allowed)
+
+
+def test_what_stands_beside_a_choice_knows_circuits_that_were_left_out() -> None:
+    """Front, prices and laws of the place call candidates by the numbers of the study, and have
+    their figures."""
+    result = run_study(study_with(RACE), workers=1)
+    assert result.outcome.first.left_out
+    every = result.candidates.set_index("candidate")
+    front = result.front
+    samples = {part.samples for part in result.outcome.first.left_out.values()}
+    assert {*front["samples"]} <= {result.outcome.first.samples, *samples}
+    for row in front.to_dict("records"):
+        for axis in ("earth_pickup_a", "stabilising_resistance_ohm", "delay_s"):
+            assert row[axis] == every.loc[row["candidate"], axis]
+    for row in result.prices.to_dict("records"):
+        assert row["value"] == every.loc[row["candidate"], row["setting"]]
+    stated = result.place_laws[result.place_laws["law"] == "as stated"]
+    assert len(stated)
+    for row in stated.to_dict("records"):
+        assert row["p_missed"] == pytest.approx(every.loc[row["candidate"], "p_missed"], abs=1e-12)
+    assert result.gap is not None
+    assert result.gap.candidates <= len(result.outcome.first.settings)

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from montecarlo.engine.run import run
+from montecarlo.study.description import Study
 from tests.made.studies import REMOVE, study_with
 
 ERROR, LIMIT, STEP_A = 0.03, 0.01, 0.002
@@ -52,16 +53,27 @@ STUDY: dict[str, Any] = {
 }
 
 
+def through_a(study: Study) -> float:
+    """The through current, secondary. [A]"""
+    machine = study.machine
+    return machine.rated_current_a / REACTANCE_PU / study.ct.at("line_end").leg_ratio
+
+
+def p_false(study: Study, pickup_a: float) -> float:
+    """That one of three phases trips. [-]"""
+    silent = 1 - max(1 - pickup_a / (2 * ERROR * through_a(study)), 0.0) ** 2
+    return 1 - silent**3
+
+
 @pytest.mark.slow
 def test_the_pickup_found_is_the_one_by_hand() -> None:
     study = study_with(STUDY)
     outcome = run(study, workers=1)
     assert outcome.chosen is not None
     assert outcome.chosen.phase_pickup_a is not None
-    machine = study.machine
-    through_a = machine.rated_current_a / REACTANCE_PU / study.ct.at("line_end").leg_ratio
     each = 1 - (1 - LIMIT) ** (1 / 3)
-    by_hand = 2 * ERROR * through_a * (1 - math.sqrt(each))
+    by_hand = 2 * ERROR * through_a(study) * (1 - math.sqrt(each))
+    assert p_false(study, by_hand) == pytest.approx(LIMIT, rel=1e-9)
     upper = 1 - (1 - 0.8 * LIMIT) ** (1 / 3)  # what the limit leaves to samples, at most
-    most = 2 * ERROR * through_a * (1 - math.sqrt(upper))
+    most = 2 * ERROR * through_a(study) * (1 - math.sqrt(upper))
     assert by_hand <= outcome.chosen.phase_pickup_a <= most + STEP_A

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any, Protocol, TypeVar
 
 from montecarlo.engine.workers.finished import Finished
@@ -114,6 +115,35 @@ class Workers:
     def here(self) -> bool:
         """Whether chunks are solved in this process."""
         return isinstance(self._site, Here)
+
+    @contextmanager
+    def beside(self, function: Callable[..., object], *arguments: object) -> Iterator[None]:
+        """One function in a process of this machine, where there is one, while this one goes on;
+        at the end of the block it has ended.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module.
+        *arguments : object
+
+        Yields
+        ------
+        None
+
+        Raises
+        ------
+        Exception
+            What the function raises.
+        """
+        from montecarlo.engine.workers.processes import Processes
+
+        if isinstance(self._site, Processes):
+            with self._site.beside(function, *arguments):
+                yield
+        else:
+            function(*arguments)
+            yield
 
     def mapped(
         self, function: Callable[[Task], Outcome], tasks: Iterable[Task]

@@ -7,7 +7,7 @@ import multiprocessing
 import os
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -101,6 +101,43 @@ class Processes:
                     child.terminate()
             raise
 
+    @contextmanager
+    def beside(self, function: Callable[..., object], *arguments: object) -> Iterator[None]:
+        """One function in a process while this one goes on; at the end of the block it has ended.
+        If its process is lost, it is called here.
+
+        Parameters
+        ----------
+        function : callable
+            Of a module.
+        *arguments : object
+
+        Yields
+        ------
+        None
+
+        Raises
+        ------
+        Exception
+            What the function raises.
+        """
+        executor = future = None
+        with suppress(OSError, RuntimeError), _no_code_of_this_folder():
+            executor = _executor(self.count)
+            future = executor.submit(function, *arguments)
+        try:
+            yield
+            if future is None:
+                function(*arguments)
+                return
+            try:
+                future.result()
+            except BrokenProcessPool:
+                function(*arguments)
+        except BaseException as error:
+            _end(executor, error)
+            raise
+
     def mend(self) -> None:
         """After Broken: others are started at the next call."""
         self._begun = False
@@ -132,10 +169,17 @@ def started_early(count: int, modules: Sequence[str]) -> Iterator[None]:
                 executor.submit(_imported, modules)
     try:
         yield
-    except BaseException:
-        if executor is not None:
-            executor.shutdown(kill_workers=True)
+    except BaseException as error:
+        _end(executor, error)
         raise
+
+
+def _end(executor: Any, error: BaseException) -> None:
+    """End processes because of an error; what their threads say of it is not reported."""
+    if executor is not None:
+        with _ended_threads() as ended:
+            ended.append(error)
+            executor.shutdown(kill_workers=True)
 
 
 def _imported(modules: Sequence[str]) -> None:

@@ -11,7 +11,14 @@ from scipy.optimize import linprog
 
 from montecarlo.estimates.assemble import Gathered
 from montecarlo.estimates.counting import missed_places
-from montecarlo.estimates.place_laws import LAWS, STATED, Kind, PlaceLaw, missed_under
+from montecarlo.estimates.place_laws import (
+    LAWS,
+    STATED,
+    Kind,
+    PlaceLaw,
+    best_under,
+    missed_under,
+)
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 
@@ -105,7 +112,7 @@ def test_p_is_the_mean_over_all_faults() -> None:
         expected = law.below(every[wanted], every[wanted] ** 2).mean(axis=1)
         assert found.p[k] == pytest.approx(expected, abs=1e-12)
     assert found.p[LAWS.index(STATED)] == pytest.approx((every[wanted] ** 2).mean(axis=1))
-    assert found.faults.tolist() == SIZES
+    assert found.faults.tolist() == [SIZES] * 3
 
 
 def test_a_block_without_a_result_does_not_count() -> None:
@@ -125,3 +132,28 @@ def test_a_block_without_a_result_does_not_count() -> None:
     assert (less.by_block[:, :, 1:] == whole.by_block[:, :, 1:]).all()
     weights = np.array(SIZES[1:]) / sum(SIZES[1:])
     assert less.p == pytest.approx(whole.by_block[:, :, 1:] @ weights)
+
+
+def test_a_law_may_prefer_another_candidate() -> None:
+    """One misses a quarter of the winding of every fault, another a little or half of it: that one
+    is better where most faults lie near the neutral, by hand 0.50 to 0.85."""
+    rng = np.random.default_rng(7)
+    x = np.stack([np.full(640, 0.25), np.tile([0.02, 0.5], 320), np.full(640, 0.4)])
+    x = x + 1e-3 * rng.random(x.shape)
+    missed = np.stack([law.below(x, x) for law in LAWS])
+    by_block = missed.reshape(len(LAWS), 3, BLOCKS, -1).mean(axis=-1)
+    found = best_under(missed.mean(axis=-1), by_block, LAWS.index(STATED), 0)
+    near = LAWS.index(PlaceLaw(Kind.MOST, factor=5.0))
+    assert missed.mean(axis=-1)[near] == pytest.approx([0.85, 0.5, 0.88], abs=0.005)
+    assert found[near] == 1
+    assert LAWS.index(STATED) not in found
+    assert set(found.values()) == {1}
+    assert not best_under(missed.mean(axis=-1), by_block, LAWS.index(STATED), 1)
+
+
+def test_a_preference_within_the_scatter_is_none() -> None:
+    rng = np.random.default_rng(8)
+    by_block = 0.3 + 0.05 * rng.standard_normal((2, 3, BLOCKS))
+    by_block[0, 0] -= 0.2  # under the first law, stated, surely the best
+    whole = by_block.mean(axis=-1)
+    assert best_under(whole, by_block, 0, 0) == {}

@@ -37,8 +37,7 @@ def setting(earth: float, delay: float = 0.0) -> Setting:
 def outcome() -> Any:
     """Settings 1 to 3 with the pick-ups, the second one chosen, and one with a delay."""
     settings = [*(setting(pickup) for pickup in PICKUPS), setting(0.1, 0.1)]
-    batch = SimpleNamespace(settings=settings)
-    return SimpleNamespace(chosen=setting(0.1), first=batch, study=STUDY)
+    return SimpleNamespace(chosen=setting(0.1), settings=settings, study=STUDY)
 
 
 def exceedance(

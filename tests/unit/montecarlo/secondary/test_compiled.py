@@ -15,7 +15,7 @@ import pytest
 from numba.core.caching import CacheImpl, IndexDataCacheFile
 
 from montecarlo.errors import RunStopped
-from montecarlo.secondary import compiled
+from montecarlo.secondary import compiled, excitation, kernel, phasor_kernel
 
 SOURCE = """\
 from montecarlo.secondary.compiled import njit
@@ -49,6 +49,19 @@ def twice(folder: Path) -> Any:
 def kept(folder: Path, ending: str) -> Path:
     (path,) = (folder / "__pycache__").glob(f"*.{ending}")
     return path
+
+
+def test_code_of_every_entry_is_looked_for(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(compiled, "_entries", [twice(folder)])
+    assert compiled.all_kept()
+    kept(folder, "nbi").unlink()
+    assert not compiled.all_kept()
+
+
+def test_the_entries_are_the_functions_that_python_calls() -> None:
+    """Of a run that compiles nothing else; a new one wants `entry`."""
+    called = {kernel.integrate, phasor_kernel.solve_lanes, excitation._series}
+    assert called <= {*compiled._entries}
 
 
 def test_what_is_kept_is_loaded_again(folder: Path) -> None:

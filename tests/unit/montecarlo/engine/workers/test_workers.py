@@ -4,6 +4,7 @@ hangs or fails."""
 from __future__ import annotations
 
 import io
+import multiprocessing
 import os
 import subprocess
 import sys
@@ -11,6 +12,7 @@ import time
 import zipfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,10 +21,10 @@ from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import Damaged, pack, unpack
 from montecarlo.engine.workers.pool import Site
-from montecarlo.engine.workers.processes import Processes
+from montecarlo.engine.workers.processes import Processes, started_early
 from montecarlo.engine.workers.ticket import Broken, Reply, Ticket, solve
 from montecarlo.errors import RunStopped, StudyError
-from tests.made.chunks import Task, expected, solved
+from tests.made.chunks import Task, expected, put, solved
 
 ROOT = Path(__file__).parents[5]
 
@@ -209,6 +211,76 @@ def test_processes_end_with_a_run_that_was_killed(tmp_path: Path) -> None:
         time.sleep(0.1)
     run.kill()
     assert run.communicate(timeout=60) == (b"", None)
+
+
+# --- before chunks, and beside what follows them ------------------------------
+
+
+def test_processes_that_were_started_early_are_those_that_solve(tmp_path: Path) -> None:
+    with started_early(2, ["montecarlo.sampling.nets"]):
+        early = {*multiprocessing.active_children()}
+        assert same(Workers(2).mapped(solved, tasks(4)), tasks(4))
+        assert {*multiprocessing.active_children()} == early
+    assert len(early) >= 2
+
+
+def test_processes_that_were_started_early_end_with_an_error() -> None:
+    before, started = {*multiprocessing.active_children()}, set[Any]()
+
+    def wrong() -> None:
+        started.update({*multiprocessing.active_children()} - before)
+        raise StudyError("wrong")
+
+    with pytest.raises(StudyError, match="wrong"), started_early(2, []):
+        wrong()
+    for process in started:
+        process.join(10)
+    assert not any(process.is_alive() for process in started)
+
+
+def test_one_worker_starts_none() -> None:
+    before = {*multiprocessing.active_children()}
+    with started_early(1, ["no_such_module"]):
+        assert {*multiprocessing.active_children()} == before
+
+
+def test_a_module_that_is_not_there_is_no_fault_of_a_run() -> None:
+    with started_early(2, ["no_such_module"]):
+        assert same(Workers(2).mapped(solved, tasks(4)), tasks(4))
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_function_beside_has_ended_at_the_end_of_the_block(count: int, tmp_path: Path) -> None:
+    with Workers(count).beside(put, tmp_path / "file", "text"):
+        pass
+    text, process = (tmp_path / "file").read_text().split()
+    assert text == "text"
+    assert (process == str(os.getpid())) == (count == 1)
+
+
+def test_a_function_whose_process_is_lost_is_called_here(tmp_path: Path) -> None:
+    me = str(os.getpid())
+    with Workers(2).beside(put, tmp_path / "file", me, "dies"):
+        pass
+    assert (tmp_path / "file").read_text() == f"{me} {me}"
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_what_a_function_beside_raises_comes_through(count: int, tmp_path: Path) -> None:
+    with (
+        pytest.raises(OSError, match="no room"),
+        Workers(count).beside(put, tmp_path / "file", "text", "fails"),
+    ):
+        pass
+
+
+def test_an_error_meanwhile_ends_the_function_beside(tmp_path: Path) -> None:
+    with (
+        pytest.raises(KeyboardInterrupt),
+        Workers(2).beside(put, tmp_path / "file", "text", "hangs"),
+    ):
+        raise KeyboardInterrupt
+    assert not (tmp_path / "file").exists()
 
 
 # --- finished chunks ----------------------------------------------------------
