@@ -29,7 +29,7 @@ from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.description import Study
 from montecarlo.study.shifts import Way, changed, reachable, uncertain_inputs
 
-PARTS = (4, 2)  # the first one in so many samples serves, where it shows the limit clearly
+PARTS = (8, 4, 2)  # the first one in so many samples serves, where it shows the limit clearly
 CLEAR = 1.25  # times the limit, for what a part decides
 STEP = 0.05  # half-widths
 NEAR = 0.1  # of the limit, below it
@@ -175,8 +175,7 @@ class _Search:
         margins = [
             self._margin(item, way, found.get((item.key, way)))
             for item in inputs
-            for way in Way
-            if self._events_with(item) or way is not Way.WIDER
+            for way in self._ways(item)
         ]
         sized = with_sizes(self.study, self.used.sizes)
         return Radius(
@@ -197,6 +196,12 @@ class _Search:
     def _events_with(self, item: Input) -> tuple[Stratum, ...]:
         return tuple(name for name in self.used.names if concerns(item, name))
 
+    def _ways(self, item: Input) -> tuple[Way, ...]:
+        """A width tells more than a centre where each CT or element has a value of its own: these
+        differ by it. Else its values are those of centres on both sides."""
+        several = item.columns > 1 and bool(self._events_with(item))
+        return tuple(way for way in Way if several or way is not Way.WIDER)
+
     def _concerns(self, item: Input) -> bool:
         inside = self.rivals.inside if self.rivals else ()
         return any(concerns(item, name) for name in (*self.used.names, *inside))
@@ -211,9 +216,9 @@ class _Search:
         log = _log(self.used.as_stated.bound)
         for item in filter(self._concerns, uncertain_inputs(self.study)):
             inputs.append(item)
-            names = self._events_with(item)
+            names, ways = self._events_with(item), self._ways(item)
             for way, end in reachable(self.study, item, reach).items():
-                if end > 0 and (names or way is not Way.WIDER):
+                if end > 0 and way in ways:
                     sides.append(_Side(item, names, way, end, end, good_log=log))
         return sides, inputs
 
@@ -222,10 +227,10 @@ class _Search:
         weighted samples trip, counted ones may show a limit that breaks by far; else the end comes
         nearer by halves."""
         unclear, left = list[_Side](), [*sides]
-        for _ in range(NEARER + 1):
+        for step in range(NEARER + 1):
             near, few = self._screened(left)
             unclear += near
-            left = self._not_by_far(few)
+            left = self._not_by_far(few) if step == 0 else few
             for side in left:
                 side.end /= 2
         for side in left:

@@ -31,6 +31,7 @@ from montecarlo.study.shifts import uncertain_inputs
 from montecarlo.study.strata import strata
 
 BREAKING = 2  # whole samples of a step towards where the limit breaks
+INSIDE = 400  # earth faults of each end where another setting may be chosen, on all circuits
 SCREEN = 8  # the first one in so many samples of the ends
 NEAR = 5  # relay circuits of a scheme about its best one
 FEW = 4  # relay circuits of an independent sample: those of a setting and its neighbours
@@ -92,6 +93,7 @@ def radius_stages(study: Study) -> Iterator[Stage]:
     sides = 2 * len(uncertain_inputs(study))
     yield Stage(radius_stage(1), sides * samples / SCREEN)
     yield from (Stage(radius_stage(step), BREAKING * samples) for step in (2, 3, 4))
+    yield Stage(radius_stage(5), sides * INSIDE * (STEADY_INTERVALS + 1))
 
 
 def _both_samples(study: Study) -> Iterator[Stage]:

@@ -40,7 +40,7 @@ def _with(least: float) -> str:
 def _bought(result: Result, own: str, without: str) -> Iterator[str]:
     """Beside a chosen setting with a delay."""
     if (number := _other(result)) is None:
-        yield f"The policy allows no setting {without}."
+        yield f"No setting {without} may be chosen."
         return
     row = result.row(number)
     yield (
@@ -64,7 +64,7 @@ def _bought(result: Result, own: str, without: str) -> Iterator[str]:
 def _not_taken(result: Result) -> Iterator[str]:
     """Beside a chosen setting with the least delay."""
     if (number := _other(result)) is None:
-        yield "A longer delay would buy nothing: the policy allows no setting with one."
+        yield "A longer delay would buy nothing: no setting with one may be chosen."
         return
     found = _difference(result)
     best = f"the best setting with one, no. {number},"

@@ -86,8 +86,9 @@ def test_the_longest_clearing_time_is_the_one_by_hand(found: tuple[Outcome, Radi
     longest = one.longest + one.breaks
     assert DELAY_S - 1.5 * CYCLE_S - 0.001 <= longest <= DELAY_S - CYCLE_S + 0.001
     assert margin(found[1], Way.LOWER).breaks is None  # shorter faults trip nothing
-    wide = margin(found[1], Way.WIDER).breaks
-    assert wide == pytest.approx(one.breaks, abs=2e-3)  # the same end outlasts the delay
+    ways = {(each.key, each.way) for each in found[1].margins}
+    assert (KEY, Way.WIDER) not in ways  # a fault has one duration: its centre tells all
+    assert ("ct.turns_ratio_error_percent", Way.WIDER) in ways  # each CT has its own
 
 
 def test_the_break_as_new_centre_is_at_the_limit(found: tuple[Outcome, Radius]) -> None:
@@ -204,6 +205,7 @@ def test_the_change_as_new_centre_changes_the_choice(coarse: tuple[Outcome, Radi
     assert [each and each.phase_pickup_a for each in chosen] == [COARSE, FINE]
 
 
+@pytest.mark.slow
 def test_a_larger_margin_is_reached_later_or_never(coarse: tuple[Outcome, Radius]) -> None:
     done, radius = coarse
     wide = done.study.policy.margins.model_copy(update={"missed": 0.999})
@@ -245,6 +247,7 @@ def test_a_demand_that_the_best_setting_lacks_takes_the_next_one() -> None:
     assert why.startswith("No. 1 breaks the limit with the clearing time of through at 0.08 s:")
 
 
+@pytest.mark.slow
 def test_a_demand_that_is_met_costs_nothing() -> None:
     done = outcome(**BOTH, **{"policy.least_radius": 0.5})
     assert done.chosen is not None
@@ -253,6 +256,7 @@ def test_a_demand_that_is_met_costs_nothing() -> None:
     assert [*demand_text(Result(done))][1] == "Without this demand the same setting is chosen."
 
 
+@pytest.mark.slow
 def test_where_no_setting_has_it_nothing_is_recommended() -> None:
     done = outcome(**FEW, **{"policy.least_radius": 3})
     assert done.chosen is None

@@ -166,7 +166,8 @@ def test_the_recommendation_comes_first_an_event_and_a_year_with_limits() -> Non
     lead, *others = result_text(finished(frame, chosen=5, runner_up=6))
     assert isinstance(lead, Lead)
     # 1.2 external events a year
-    setting, missed, false, policy, review = lead.texts
+    setting, missed, false, policy, delay, review = lead.texts
+    assert delay == "No setting without delay may be chosen."
     assert setting == (
         "Recommended setting: no. 5, two phase elements and an earth element: phase pick-up 0.1 A,"
         " earth pick-up 0.05 A, stabilising resistance 0 ohm, delay 0.1 s."
