@@ -35,7 +35,7 @@ STEP = 0.05  # half-widths
 NEAR = 0.1  # of the limit, below it
 AIM = -0.04  # ln of the share of the limit
 LEAST_CUT, MOST_STEPS = 0.1, 12
-NARROW = 1 / 32  # of the distance to the end
+NARROW = 1 / 32  # of the distance
 COUNTED = 512  # samples
 ROUNDING = 1e-9
 NEARER = 2  # halvings of an end that few hits leave open
@@ -89,7 +89,7 @@ class _Side:
     def open(self) -> bool:
         """Whether the place is not known well enough yet."""
         gap = self.bad - self.good
-        fine = max(STEP * half_width(self.item.distribution), NARROW * self.end)
+        fine = max(STEP * half_width(self.item.distribution), NARROW * min(self.bad, self.end))
         near = self.good > 0 and self.good_log >= math.log1p(-NEAR)
         return self.breaks and gap > fine and not near and self.steps < MOST_STEPS
 

@@ -102,6 +102,8 @@ def _unless(margin: Margin, distance: float) -> str:
     name = input_name(margin.key).removeprefix("event's ")
     if margin.way is Way.WIDER:
         factor = figures(1 + distance / margin.half_width, 2)
+        if float(factor) == 1:
+            return f"the range of the {name}{of} is wider than stated"
         return f"the range of the {name}{of} is more than {factor} times as wide"
     higher = margin.way is Way.HIGHER
     if margin.key.endswith(LASTS):

@@ -87,6 +87,11 @@ def test_a_width_is_told_as_a_factor() -> None:
     )
 
 
+def test_a_width_that_may_not_grow_is_said() -> None:
+    (text,) = holds_unless(radius(replace(BAND, breaks=0.0)), OTHERS)
+    assert text.endswith("the range of the CTs' knee voltage is wider than stated.")
+
+
 @pytest.mark.parametrize(
     ("margin", "expected"),
     [
