@@ -26,6 +26,7 @@ from montecarlo.secondary.compiled import all_kept, when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (
+    Lattice,
     candidate_lattices,
     existing_setting,
     is_searched,
@@ -344,7 +345,7 @@ class _Run:
     def _drawn(self, round_: int) -> Batch:
         return in_all_assumption_sets(
             self.study,
-            lattices_of(self.study, *self._few),
+            self._lattices(),
             round_,
             self.workers,
             self.tell,
@@ -353,6 +354,15 @@ class _Run:
             self._paired,
             self._foremost,
         )
+
+    def _lattices(self) -> tuple[Lattice, ...]:
+        """Of those in the independent sample; after a search the selection sample's own, which are
+        counted many settings at a time."""
+        if not self.study.candidates.found:
+            return lattices_of(self.study, *self._few)
+        there = {*self.first.settings}
+        others = [setting for setting in self._few if setting not in there]
+        return (*self.first.lattices, *lattices_of(self.study, *others))
 
     def _enlarged(self) -> list[Enlarged]:
         """Which events have more weighted samples in the independent sample, or would, and why."""

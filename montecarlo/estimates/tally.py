@@ -52,8 +52,13 @@ class LatticeTally:
         resolved = np.cumsum((self.trials - self.unresolved).reshape(parts, -1).sum(axis=1))
         ends = resolved[:-1].astype(int)  # of the faults that have kept places
 
-        def each(values: Any, cut: int | Index = parts) -> Sequence[Any]:
-            return [None] * parts if values is None else np.split(values, cut)
+        alike = np.arange(1, parts) * (len(self.trials) // parts)
+
+        def each(values: Any, cuts: Index = alike) -> Sequence[Any]:
+            if values is None:
+                return [None] * parts
+            bounds = zip((0, *cuts), (*cuts, len(values)), strict=True)  # np.split is slow
+            return [values[first:last] for first, last in bounds]
 
         by_installation = map(each, (self.total, self.trials, self.unresolved, self.noise))
         places = (each(one, ends) for one in (self.phase_x, self.earth_x, self.fault_ohm))
