@@ -78,6 +78,7 @@ def _sizes(study: Study) -> dict[str, object]:
         "precision": None,
         "compare_remanence_models": False,
         "radius": False,
+        "racing": False,  # rounds take longer than they save of so few samples
     }
     counted, earth = designs(study)
     installations = counted.installations_rounded

@@ -38,7 +38,7 @@ LEAST_CUT, MOST_STEPS = 0.1, 12
 NARROW = 1 / 32  # of the distance
 COUNTED = 512  # samples
 ROUNDING = 1e-9
-NEARER = 2  # halvings of an end that few hits leave open
+NEARER = 1  # halvings of an end that few hits leave open
 HALVINGS = 5  # of the distance within which another setting would be chosen
 
 

@@ -37,7 +37,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
 SOLVED_BLOCKS = 1  # of the 16 blocks of installations
-SOLVED = 128  # samples of each type on them, at least where the study has as many
+SOLVED = 64  # samples of each type on them, at least where the study has as many
 
 
 @dataclass(frozen=True, eq=False)
