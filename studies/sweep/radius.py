@@ -29,7 +29,7 @@ DIGITS = 3
 LASTS = ".clearing_time_s"
 SIDES = {Way.LOWER: "below", Way.HIGHER: "above"}
 LETTERS = 56  # of a line of the title
-NAME = 34  # letters of a line of an input's name
+NAME = 22  # letters of a line of an input's name
 ROW_MM, LINE_MM, FRAME_MM = 9.0, 4.2, 32.0
 ENDS = {  # of a bar: what happens there, its colour, its text's
     "limit breaks": (FALSE, FALSE_TEXT),
