@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from functools import partial
-from importlib import import_module
 from pathlib import Path
 from threading import Thread
 
@@ -154,8 +153,9 @@ def _ready_to_write() -> None:
     """Import what tables and figures need, while workers sample; what cannot be imported is told
     when it is needed."""
     with suppress(Exception):
-        import_module("jinja2")
-        import_module("pandas")
+        import jinja2  # noqa: F401
+        import pandas  # noqa: F401
+
         from studies.report.look import loaded
 
         loaded()

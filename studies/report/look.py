@@ -3,7 +3,6 @@ that stays text."""
 
 from __future__ import annotations
 
-import importlib
 import sys
 import threading
 import warnings
@@ -70,8 +69,8 @@ def loaded() -> Any:
     finder = _Without(threading.get_ident())
     sys.meta_path.insert(0, finder)
     try:
-        for name in ("matplotlib.backends.backend_agg", "matplotlib.backends.backend_svg"):
-            importlib.import_module(name)
+        import matplotlib.backends.backend_agg
+        import matplotlib.backends.backend_svg  # noqa: F401
         import seaborn as sns
     finally:
         sys.meta_path.remove(finder)
