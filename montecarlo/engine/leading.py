@@ -27,11 +27,14 @@ class Standing:
     settings : sequence of Setting
     judged : Judgement
         Of the same.
+    numbers : sequence of int or None
+        Of the same; None while candidates are searched.
     """
 
     study: Study
     settings: Sequence[Setting]
     judged: Judgement
+    numbers: Sequence[int] | None
 
 
 @dataclass(frozen=True)
@@ -124,9 +127,7 @@ def best_of(judged: Judgement, places: Index) -> int:
     return int(places[nearest])
 
 
-def leading_at(
-    standing: Standing, place: int, samples: int, of_samples: int, number: int | None
-) -> Leading:
+def leading_at(standing: Standing, place: int, samples: int, of_samples: int) -> Leading:
     """What is told of one candidate.
 
     Parameters
@@ -136,7 +137,6 @@ def leading_at(
         Of the candidate in it.
     samples, of_samples : int
         Of each counted type, and how many the run draws.
-    number : int or None
 
     Returns
     -------
@@ -148,7 +148,7 @@ def leading_at(
     return Leading(
         samples,
         of_samples,
-        number,
+        None if standing.numbers is None else standing.numbers[place],
         standing.settings[place],
         float(judged.missed.total[place]),
         float(judged.missed.low[place]),

@@ -18,6 +18,8 @@ from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, candidate_lattices, existing_setting, settings_of
 from montecarlo.study.description import Study
 
+DRIVERS = "uncertainty_drivers"
+
 
 @dataclass(frozen=True)
 class Racing:
@@ -43,7 +45,8 @@ class Racing:
 
 
 def racing_of(study: Study, *, by_scheme: bool, also: Setting | None = None) -> Racing | None:
-    """What a study's selection sample may leave out; None where it may not.
+    """What a study's selection sample may leave out; None where it may not: with a demanded radius,
+    which a leader need not have, nor where effects of inputs are asked of every candidate.
 
     Parameters
     ----------
@@ -56,8 +59,10 @@ def racing_of(study: Study, *, by_scheme: bool, also: Setting | None = None) -> 
     -------
     Racing or None
     """
-    if not study.study.racing:
+    whole = study.policy.least_radius is not None or study.study.kind == DRIVERS
+    if whole or not study.study.racing:
         return None
+    by_scheme = by_scheme or bool(study.candidates.found)  # each scheme's own was sought
     every = settings_of(candidate_lattices(study))
     asked = [every[number - 1] for pair in study.study.compare for number in pair]
     kept = [one for one in (existing_setting(study), also, *asked) if one is not None]
@@ -111,16 +116,17 @@ def _judged(job: Job, drawn: Drawn, progress: Progress) -> Race:
     judged = judge(study, lattices, gathered)
     if listens(progress):
         _tell(job, drawn, judged, progress)
-    return Race(study, lattices, gathered, judged, ERROR / len(SHARES))
+    return Race(study, lattices, gathered, judged, ERROR / len(SHARES), job.lattices)
 
 
 def _tell(job: Job, drawn: Drawn, judged: Judgement, progress: Progress) -> None:
     """The best setting by counted samples; without a number while candidates are searched."""
     if (place := best_place(judged)) is None:
         return
-    standing = Standing(job.study, settings_of(drawn.lattices), judged)
-    number = None
+    settings, numbers = settings_of(drawn.lattices), None
     if not job.study.candidates.found:
-        number = settings_of(job.lattices).index(standing.settings[place]) + 1
+        places = {one: number for number, one in enumerate(settings_of(job.lattices), start=1)}
+        numbers = [places[one] for one in settings]
+    standing = Standing(job.study, settings, judged, numbers)
     whole = job.design.samples_drawn
-    tell_leading(progress, leading_at(standing, place, drawn.samples, whole, number))
+    tell_leading(progress, leading_at(standing, place, drawn.samples, whole))

@@ -44,6 +44,7 @@ class Incident(Enum):
 
     DRAWN_LARGER = auto()  # the first one missed the precision
     SEARCH_ENDED = auto()  # the search for settings, though a step beside the best is not judged
+    NOT_ASKED = auto()  # none keeps to the policy, and circuits that were left out were not asked
     MISSES_LIMIT = auto()  # of the chosen setting, on the random numbers that alternatives share
 
 
@@ -255,6 +256,7 @@ class _Run:
             kept = self._keeping(fresh, kept)
         if fresh is not None:
             notes += self._enlarged()
+            notes += [Incident.NOT_ASKED] if self.first.left_out and not kept else []
         for group in self.waiting:
             if number := sum(group in (ANY, setting.scheme) for setting in self.refused):
                 notes.append(Refused(group, number, group in kept))

@@ -165,8 +165,8 @@ def narrowed(study: Study, workers: Workers, tell: Progress) -> tuple[Study, tup
             circuits = len({lattice.circuit for lattice in lattices_on(part, grids)})
             rounds.append(_round(number, part, judged, place, circuits))
             best[scheme] = judged.settings[place]
-            standing = Standing(part, judged.settings, judged.verdict)
-            leading[scheme] = leading_at(standing, place, samples, of_samples, None)
+            standing = Standing(part, judged.settings, judged.verdict, None)
+            leading[scheme] = leading_at(standing, place, samples, of_samples)
             left[scheme] = about(whole[scheme], grids, best[scheme])
             if is_fine(whole[scheme], grids, best[scheme]):
                 del left[scheme]

@@ -45,6 +45,8 @@ class Race:
         Of the same.
     error : float
         What this round may spend (-).
+    at_first : sequence of Lattice
+        Those that the race began with, among which the error is divided.
     """
 
     study: Study
@@ -52,11 +54,13 @@ class Race:
     strata: Mapping[Stratum, Gathered]
     judged: Judgement
     error: float
+    at_first: Sequence[Lattice]
 
     def left_out(
         self, kept: Set[Setting], *, by_scheme: bool, refused_only: bool
     ) -> tuple[int, ...]:
-        """The circuits that surely cannot win.
+        """The circuits that surely cannot win, neither with the least delay nor with a longer one:
+        what a delay buys is a question of its own.
 
         Parameters
         ----------
@@ -74,21 +78,45 @@ class Race:
         """
         settings = settings_of(self.lattices)
         schemes = np.array([setting.scheme for setting in settings])
+        at_once = self._at_once(settings)
         refused, found = self._surely_refused(), list[int]()
-        groups = [*dict.fromkeys(schemes)] if by_scheme else [None]
-        for group in groups:
+        for group in [*dict.fromkeys(schemes)] if by_scheme else [None]:
             own = np.ones(len(schemes), bool) if group is None else schemes == group
-            leader = None if refused_only else self._leader(own)
+            classes = [own & at_once, own & ~at_once]
+            leaders = [None if refused_only else self._leader(each) for each in classes]
+            there = [k for k, cells in enumerate(self._cells()) if own[cells[0]]]
             out = [
                 place
                 for place, cells in enumerate(self._cells())
-                if own[cells[0]]
+                if place in there
                 and kept.isdisjoint([settings[cell] for cell in cells])
-                and self._cannot_win(place, cells, refused, leader)
+                and all(
+                    self._cannot_win(place, cells, refused | ~each, leader)
+                    for each, leader in zip(classes, leaders, strict=True)
+                )
             ]
-            if len(out) < sum(own[cells[0]] for cells in self._cells()):
-                found += out
+            if len(out) == len(there):
+                out.remove(self._nearest(there))
+            found += out
         return tuple(sorted(found))
+
+    def _at_once(self, settings: Sequence[Setting]) -> Flags:
+        """Candidates with the least delay of all."""
+        delays = np.array([setting.delay_s for setting in settings])
+        return np.asarray(delays == min(settings_of(self.at_first), key=_delay).delay_s)
+
+    def _nearest(self, places: Sequence[int]) -> int:
+        """Of circuits that are all refused the one that comes closest to the policy."""
+        cells = [*self._cells()]
+        return min(places, key=lambda place: float(np.min(self.judged.limit_used[cells[place]])))
+
+    @property
+    def _rows(self) -> int:
+        """Rows of the grids. Along one false trips and missed faults are nested, samplewise, so
+        that one error covers all of it; costs are not."""
+        if self.judged.cost is not None:
+            return sum(math.prod(one.shape) for one in self.at_first)
+        return sum(math.prod(one.shape) // max(one.shape) for one in self.at_first)
 
     def _cells(self) -> Iterator[Index]:
         """The candidates of each lattice."""
@@ -124,17 +152,13 @@ class Race:
     def _surely_refused(self) -> Flags:
         """Candidates that no further sample can bring back: they operate on load or break the knee
         rule; or their false trips are surely above the limit."""
-        spent = REFUSED * self.error / (len(self.lattices) * self._limits)
+        spent = REFUSED * self.error / (len(self.at_first) * self._limits)
         low, _ = self._used(one_sided(1 - spent))
         return ~self.judged.usable | (low > 1)
 
     def _leader(self, own: Flags) -> int | None:
-        """The best of those that the policy surely allows; None where none is shown to be.
-
-        Along a grid false trips fall with the setting, samplewise, so that one error covers a row
-        of it."""
-        rows = sum(math.prod(one.shape) // max(one.shape) for one in self.lattices)
-        spent = ADMITTED * self.error / (rows * self._limits)
+        """The best of those that the policy surely allows; None where none is shown to be."""
+        spent = ADMITTED * self.error / (self._rows * self._limits)
         _, high = self._used(one_sided(1 - spent))
         places = np.flatnonzero(own & self.judged.usable & (high <= 1))
         if not places.size:
@@ -149,7 +173,8 @@ class Race:
             return False
         if self.judged.cost is None:
             left = _finest(left, cells, self.lattices[place].shape)
-        spent = BEHIND * self.error / len(self.lattices) ** 2
+        # whichever leads, so that each row that it may come from counts
+        spent = BEHIND * self.error / (len(self.at_first) * self._rows)
         level = one_sided(1 - spent)
         nearest = left[np.argsort(self.judged.aim[left], kind="stable")]
         return all(self._behind(int(one), leader, level) for one in nearest)
@@ -163,6 +188,10 @@ class Race:
         parts, shares = [self.strata[name] for name in costs], [*costs.values()]
         gap = paired(Half(parts, shares, candidate), Half(parts, shares, leader), level)
         return bool(gap.low > 0)
+
+
+def _delay(setting: Setting) -> float:
+    return setting.delay_s
 
 
 def _finest(some: Index, cells: Index, shape: tuple[int, ...]) -> Index:

@@ -95,6 +95,7 @@ def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
             "load_operates_share": judgement.load_share,
             "unresolved": judgement.unresolved.astype(int),
             "batch": batch.number,
+            "samples": batch.samples,
             "chosen": [setting == outcome.chosen for setting in settings],
             "p_false_bound": judgement.bound,
             "p_false_from": origin(external, len(settings)),

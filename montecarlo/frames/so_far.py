@@ -22,8 +22,8 @@ def so_far(found: Leading) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        A row a candidate, in the order in which they were judged. Settings in the units of their
-        column, probabilities [-], by counted samples alone.
+        A row a candidate that is still in the run; without a number in a search. Settings in the
+        units of their column, probabilities [-], by counted samples alone.
     """
     import pandas as pd
 
@@ -31,6 +31,7 @@ def so_far(found: Leading) -> pd.DataFrame:
     judged = standing.judged
     return pd.DataFrame(
         {
+            **({} if standing.numbers is None else {"candidate": standing.numbers}),
             "scheme": [setting.scheme for setting in standing.settings],
             **setting_columns(standing.study, standing.settings),
             "samples": found.samples,

@@ -16,7 +16,7 @@ from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
-from montecarlo.study.candidates import candidate_lattices, grids_of
+from montecarlo.study.candidates import candidate_lattices, grids_of, is_searched
 from montecarlo.study.check import Check
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
@@ -43,6 +43,13 @@ def _samples(study: Study) -> Iterator[str]:
 
 def _compare(study: Study) -> Iterator[str]:
     pairs = study.study.compare
+    if pairs and is_searched(study):
+        yield (
+            f"study.compare: {len(pairs)} pairs of numbers, but the ranges in [candidates] are"
+            " searched, so that no candidate has a number before the run; leave compare out, or"
+            " give lists of settings"
+        )
+        return
     if not pairs:
         return
     if not len(pairs) <= MOST_PAIRS:

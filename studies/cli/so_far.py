@@ -37,7 +37,7 @@ def _told(found: Leading, folder: Path) -> Iterator[str]:
     yield leading_line(found, WIDE)
     path = folder / SO_FAR
     if _written(found, path):
-        yield f"every candidate so far: {path}"
+        yield f"every candidate that is still in the run: {path}"
 
 
 def _written(found: Leading, path: Path) -> bool:

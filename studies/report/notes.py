@@ -162,11 +162,15 @@ def _rounded(note: Rounded) -> str:
 
 
 def _left_out(note: LeftOut) -> str:
-    whole = "all" if note.samples == note.of_samples else f"{note.samples:,} of {note.of_samples:,}"
+    out = (
+        f"{counted(note.circuits, 'relay circuit')} with {counted(note.candidates, 'candidate')},"
+        " which surely cannot be chosen,"
+    )
+    if note.samples == note.of_samples:
+        return f"No weighted samples of rare false trips were drawn of {out[:-1]}."
     return (
-        f"After {whole} samples {counted(note.circuits, 'relay circuit')} with"
-        f" {counted(note.candidates, 'candidate')} were left out, which surely cannot be chosen;"
-        " their figures rest on what was counted up to there."
+        f"After {note.samples:,} of {note.of_samples:,} samples {out} were left out. Their figures"
+        " rest on these samples."
     )
 
 
@@ -329,6 +333,10 @@ EVENTS = {
     ),
     Incident.DRAWN_LARGER: (
         "The first independent sample missed the precision; these figures are of a larger one."
+    ),
+    Incident.NOT_ASKED: (
+        "Relay circuits that were left out early were not asked for a setting. To ask them too, set"
+        " study.racing = false."
     ),
     Incident.MISSES_LIMIT: (
         "On the random numbers that all alternatives share the chosen setting misses the policy's"

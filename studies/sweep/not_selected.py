@@ -41,6 +41,7 @@ MOST_ROWS = 8
 BEST_REFUSED = 3  # of each rule
 # Of the columns that every comparison has
 SHARES = "missed: % of the faults in scope left uncleared; false: % of the external events"
+REFUSED = "refused"
 RUNNER_UP = "chosen minus runner-up"  # a pair of the comparison
 WHAT = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
@@ -94,7 +95,7 @@ def settings_table(result: Result) -> Table:
     cells = [
         (
             str(row["candidate"]),
-            role,
+            role or (REFUSED if row["refusals"] else ""),
             scheme_name(row["scheme"]),
             *(_setting(row, key) for key in columns.values()),
             cell(row, "p_missed"),
@@ -132,7 +133,10 @@ def _notes(result: Result, none_seen: bool) -> Iterator[str]:
         samples = samples_that_show(result.study, limit)
         yield f"{NONE_SEEN}; {samples:,} samples of each event without one would show the limit"
     if len(result.neighbours):
-        yield "unmarked rows: neighbouring settings, same independent sample"
+        yield (
+            f"unmarked and {REFUSED}: neighbouring settings, same independent sample;"
+            " candidates.csv names what refuses one"
+        )
 
 
 # --- against others -----------------------------------------------------------

@@ -50,7 +50,7 @@ def race(
         return Gathered(name, total, trials, 0 * total, noise, None, None, None)
 
     found = {name: counts(name) for name in strata(study)}
-    return Race(study, lattices, found, judge(study, lattices, found), error)
+    return Race(study, lattices, found, judge(study, lattices, found), error, lattices)
 
 
 def left_out(one: Race, **how: Any) -> tuple[int, ...]:
@@ -104,8 +104,15 @@ def test_by_refusals_alone_nobody_is_behind() -> None:
     assert left_out(race(), refused_only=True) == ()
 
 
-def test_one_circuit_always_stays() -> None:
-    assert left_out(race(trips=[0.5] * 6)) == ()
+def test_of_circuits_that_are_all_refused_the_closest_to_the_policy_stays() -> None:
+    assert left_out(race(trips=[0.5, 0.5, 0.5, 0.4, 0.5, 0.5])) == (0, 2)
+
+
+def test_the_best_setting_without_delay_keeps_its_circuit() -> None:
+    """With a delay the first circuit is best, without one the second."""
+    changes = {"candidates.delay_s": [0.0, 0.2], "candidates.phase_pickup_a": [0.8]}
+    one = race([0.3, 0.1, 0.2, 0.2, 0.4, 0.4], changes=changes)
+    assert left_out(one) == (2,)
 
 
 def test_a_smaller_error_leaves_out_no_more() -> None:
