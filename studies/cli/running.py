@@ -120,7 +120,8 @@ def run_file(request: Request) -> None:
             )
         crew = Workers(request.workers, site=site, finished=sitting.finished)
         if not crew.here:
-            Thread(target=_ready_to_write, daemon=True).start()
+            with suppress(RuntimeError):  # no thread to be had: then later
+                Thread(target=_ready_to_write, daemon=True).start()
         with (
             SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep,
             answer_so_far(progress, destination.unfinished),

@@ -195,7 +195,7 @@ def test_two_workers_write_the_same_bytes_a_row_group_at_a_time(
     assert {path.name: path.read_bytes() for path in one.iterdir()} == {
         path.name: path.read_bytes() for path in two.iterdir()
     }
-    chunk = 192 // 16  # samples of one block of installations
+    chunk = 192  # samples of all blocks of installations, solved side by side
     assert max(waiting) == 40 // chunk * chunk + chunk
     with ParquetFile(one / "samples_external_near_fault.parquet") as file:
         assert file.num_row_groups == 4
