@@ -16,6 +16,7 @@ from montecarlo.engine.sizes import check_sizes
 from montecarlo.engine.stages import Stage
 from montecarlo.engine.workers import Workers
 from montecarlo.engine.workers.pool import Site
+from montecarlo.engine.workers.processes import has_room
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
@@ -119,9 +120,8 @@ def run_file(request: Request) -> None:
                 " chunks)"
             )
         crew = Workers(request.workers, site=site, finished=sitting.finished)
-        if not crew.here:
-            with suppress(RuntimeError):  # no thread to be had: then later
-                Thread(target=_ready_to_write, daemon=True).start()
+        if not crew.here and has_room(crew.count):  # else the workers tell of it
+            Thread(target=_ready_to_write, daemon=True).start()
         with (
             SampleFiles(sitting.staging) if request.keep_samples else nullcontext() as keep,
             answer_so_far(progress, destination.unfinished),

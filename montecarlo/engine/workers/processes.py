@@ -202,6 +202,24 @@ def _executor(count: int) -> Any:
 # --- limits of the system -----------------------------------------------------
 
 
+def has_room(count: int) -> bool:
+    """Whether the system allows so many workers, and some threads beside them.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    bool
+    """
+    try:
+        _check_room(THREADS_A_WORKER * count + THREADS_BESIDE)
+    except RunStopped:
+        return False
+    return True
+
+
 def _check_room(count: int) -> None:
     """So many threads can be started at once, each of which counts like a process."""
     done = threading.Event()
