@@ -91,5 +91,5 @@ def _not_shown(ax: Axes, low: float, first: float) -> None:
     start, ground = ax.get_xlim()[0], {"facecolor": "white", "edgecolor": "none", "pad": 2.0}
     over: dict[str, Any] = {"facecolor": "white", "edgecolor": FAINT, "zorder": OVER_BARS}
     ax.axvspan(start, first, hatch="///", linewidth=0, **over)
-    at = (start * first) ** 0.5, 0.5
-    beside(ax, NOT_SHOWN, at, (0, 0), RUNNER_UP, of=("data", "axes fraction"), bbox=ground)
+    at, right_of_it = (first, 0.04), (4, 0)  # the ground is often narrower than the words
+    beside(ax, NOT_SHOWN, at, right_of_it, RUNNER_UP, of=("data", "axes fraction"), bbox=ground)
