@@ -45,7 +45,7 @@ def _compare(study: Study) -> Iterator[str]:
     pairs = study.study.compare
     if pairs and is_searched(study):
         yield (
-            f"study.compare: {len(pairs)} pairs of numbers, but the ranges in [candidates] are"
+            "study.compare: pairs of numbers, but the ranges in [candidates] are"
             " searched, so that no candidate has a number before the run; leave compare out, or"
             " give lists of settings"
         )

@@ -14,8 +14,9 @@ from montecarlo.engine.racing import racing_of
 from montecarlo.engine.run import run
 from montecarlo.engine.workers import Workers
 from montecarlo.errors import StudyError
-from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.candidates import candidate_lattices, grids_of, with_found
 from montecarlo.study.description import Study
+from montecarlo.study.ranges import at_first
 from tests.made.studies import FEW_TYPES, study_with
 
 # One resistance is far better than the others, which all miss more from the first round on.
@@ -171,3 +172,22 @@ def test_what_stands_beside_a_choice_knows_circuits_that_were_left_out() -> None
         assert row["p_missed"] == pytest.approx(every.loc[row["candidate"], "p_missed"], abs=1e-12)
     assert result.gap is not None
     assert result.gap.candidates <= len(result.outcome.first.settings)
+
+
+@pytest.mark.parametrize(
+    "change", [{"study.racing": False}, {"policy.least_radius": 0.5}, {"study.radius": True}]
+)
+def test_a_study_that_asks_for_a_radius_draws_every_circuit_whole(change: dict[str, Any]) -> None:
+    """What beats a circuit need not have the radius."""
+    rules = racing_of(study_with(RACE | change), by_scheme=False)
+    assert (rules is None) == ("study.radius" not in change)
+
+
+def test_a_search_races_scheme_by_scheme() -> None:
+    grids = {"candidates.earth_pickup_a": {"from": 0.005, "to": 1.0, "step": 0.005}}
+    study = study_with(RACE | grids)
+    narrowed = with_found(study, [at_first(one) for one in grids_of(study)])
+    for one, by_scheme in ((study, False), (narrowed, True)):
+        rules = racing_of(one, by_scheme=False)
+        assert rules is not None
+        assert rules.by_scheme is by_scheme

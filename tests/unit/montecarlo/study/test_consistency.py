@@ -172,6 +172,17 @@ PAIRS = (
             ),
         ),
         (
+            {
+                "study.compare": [[1, 2]],
+                "candidates.earth_pickup_a": {"from": 0.001, "to": 1.0, "step": 0.001},
+            },
+            (
+                "study.compare: pairs of numbers, but the ranges in [candidates] are searched, so"
+                " that no candidate has a number before the run; leave compare out, or give lists of"
+                " settings"
+            ),
+        ),
+        (
             {"study.compare": [[7, 7]]},
             "study.compare[0]: 7 stands there twice, must be two candidates; name another",
         ),
