@@ -178,8 +178,8 @@ PAIRS = (
             },
             (
                 "study.compare: pairs of numbers, but the ranges in [candidates] are searched, so"
-                " that no candidate has a number before the run; leave compare out, or give lists of"
-                " settings"
+                " that no candidate has a number before the run; leave compare out, or give lists"
+                " of settings"
             ),
         ),
         (
