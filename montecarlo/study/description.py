@@ -150,7 +150,7 @@ class General(Section):
         bool,
         word(
             "whether relay circuits that surely cannot win are left out of the larger part of the"
-            " selection sample, at a stated error of 1 % for all of them together; searches for"
+            " selection sample, at a stated error of 1 % in each such sample; searches for"
             " rare false trips then end where they promise enough"
         ),
     ] = True

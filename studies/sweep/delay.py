@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.batches import number_of
 from montecarlo.frames.choosing import difference_rows
 from studies.report.numbers import gap, in_both
 from studies.report.words import full_setting, scheme_name
@@ -39,12 +40,14 @@ def _with(least: float) -> str:
 
 def _bought(result: Result, own: str, without: str) -> Iterator[str]:
     """Beside a chosen setting with a delay."""
+    setting = "judged setting" if result.study.candidates.found else "setting"  # of a search
     if (number := _other(result)) is None:
-        yield f"No setting {without} may be chosen."
+        yield f"No {setting} {without} may be chosen."
         return
     row = result.row(number)
     yield (
-        f"Best setting {without}: no. {number}, {scheme_name(row['scheme'])}: {full_setting(row)}."
+        f"Best {setting} {without}: no. {number}, {scheme_name(row['scheme'])}:"
+        f" {full_setting(row)}."
     )
     yield in_both(row)
     if row["refusals"]:
@@ -83,8 +86,7 @@ def _not_taken(result: Result) -> Iterator[str]:
 
 def _other(result: Result) -> int | None:
     """Its number."""
-    other = result.outcome.across_delay
-    return None if other is None else result.outcome.settings.index(other) + 1
+    return number_of(result.outcome, result.outcome.across_delay)
 
 
 def _difference(result: Result) -> dict[str, Any]:
