@@ -65,6 +65,8 @@ class Batch:
     strata : dict of Gathered
     judgement : Judgement
         Of the study as stated.
+    samples : int
+        Of each counted external event.
     counts : dict of float
         Sums over the solutions along the winding.
     backup : dict of Gathered
@@ -85,8 +87,6 @@ class Batch:
         A row a type, of assumption sets and wider inputs too.
     foremost : tuple of Setting
         For whose limits its weighted samples were enlarged.
-    samples : int
-        Of each counted external event.
     assumption_sets : mapping of Judgement
         Beside the study as stated.
     wider : mapping of Sums
@@ -101,17 +101,17 @@ class Batch:
     lattices: tuple[Lattice, ...]
     strata: dict[Stratum, Gathered]
     judgement: Judgement
-    counts: dict[str, float]
-    backup: dict[Stratum, Gathered]
-    nobody: dict[Stratum, Gathered]
-    known: Mapping[str, Known]
-    exceedance: dict[Stratum, Sums]
-    points: tuple[EarlyEstimate, ...]
-    paired: tuple[Setting, ...]
-    caught: dict[Stratum, Gathered]
-    unresolved: tuple[Unresolved, ...]
-    foremost: tuple[Setting, ...]
     samples: int
+    counts: dict[str, float] = field(default_factory=dict)
+    backup: dict[Stratum, Gathered] = field(default_factory=dict)
+    nobody: dict[Stratum, Gathered] = field(default_factory=dict)
+    known: Mapping[str, Known] = field(default_factory=dict)
+    exceedance: dict[Stratum, Sums] = field(default_factory=dict)
+    points: tuple[EarlyEstimate, ...] = ()
+    paired: tuple[Setting, ...] = ()
+    caught: dict[Stratum, Gathered] = field(default_factory=dict)
+    unresolved: tuple[Unresolved, ...] = ()
+    foremost: tuple[Setting, ...] = ()
     assumption_sets: Mapping[str, Judgement] = field(default_factory=dict)
     wider: Mapping[Stratum, Sums] = field(default_factory=dict)
     left_out: Mapping[int, Batch] = field(default_factory=dict)
@@ -133,6 +133,11 @@ class Batch:
         """Of the study as stated and of its assumption sets, by name."""
         return {AS_STATED: self.judgement, **self.assumption_sets}
 
+    @property
+    def parts(self) -> tuple[Batch, ...]:
+        """What was drawn whole, and the circuits left out after each round."""
+        return (self, *self.left_out.values())
+
     def verdict_of_all(self) -> Judgement:
         """The same of every candidate, those left out as they were counted up to there.
 
@@ -143,10 +148,10 @@ class Batch:
         """
         if not self.left_out:
             return self.verdict
-        parts = (self, *self.left_out.values())
-        places = {one: at for at, one in enumerate(s for part in parts for s in part.settings)}
+        every = (setting for part in self.parts for setting in part.settings)
+        places = {setting: at for at, setting in enumerate(every)}
         order = np.array([places[one] for one in self.every])
-        return in_order(side_by_side([part.verdict for part in parts]), order)
+        return in_order(side_by_side([part.verdict for part in self.parts]), order)
 
     def part_of(self, setting: Setting) -> Batch:
         """What has a candidate: the batch, or circuits that it left out.
@@ -159,8 +164,7 @@ class Batch:
         -------
         Batch
         """
-        parts = (self, *self.left_out.values())
-        return next(part for part in parts if setting in part.settings)
+        return next(part for part in self.parts if setting in part.settings)
 
     def keeps_to_policy(self, setting: Setting) -> bool:
         """Whether this batch, too, lets the policy allow a candidate.
@@ -349,17 +353,17 @@ def run_batch(  # noqa: PLR0913
         job.lattices,
         gathered,
         judge(study, job.lattices, gathered),
-        along_the_winding(tallies),
-        part_of_all(tallies, backup_itself),
-        part_of_all(tallies, nobody),
-        {STATED: _learnt(study, known, gathered, final, settings)},
-        {name: found.curves for name, found in final.items()},
-        points(job, tallies, gathered, final) if round_ else (),
-        tuple(paired),
-        part_of_all(tallies, caught),
-        tuple(unresolved),
-        tuple(foremost),
         job.design.samples_drawn,
+        counts=along_the_winding(tallies),
+        backup=part_of_all(tallies, backup_itself),
+        nobody=part_of_all(tallies, nobody),
+        known={STATED: _learnt(study, known, gathered, final, settings)},
+        exceedance={name: found.curves for name, found in final.items()},
+        points=points(job, tallies, gathered, final) if round_ else (),
+        paired=tuple(paired),
+        caught=part_of_all(tallies, caught),
+        unresolved=tuple(unresolved),
+        foremost=tuple(foremost),
         left_out={number: _left(study, part) for number, part in left_out.items()},
         asked=tuple(lattices),
     )
@@ -373,17 +377,9 @@ def _left(study: Study, drawn: Drawn) -> Batch:
         drawn.lattices,
         gathered,
         judge(study, drawn.lattices, gathered),
-        {},
-        part_of_all(drawn.tallies, backup_itself),
-        part_of_all(drawn.tallies, nobody),
-        {STATED: Known()},
-        {},
-        (),
-        (),
-        {},
-        (),
-        (),
         drawn.samples,
+        backup=part_of_all(drawn.tallies, backup_itself),
+        nobody=part_of_all(drawn.tallies, nobody),
     )
 
 

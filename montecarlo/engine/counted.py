@@ -31,6 +31,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
 ByBlock = dict[Stratum, list[Tally]]  # of each block of installations, in their order
+Sums = dict[tuple[Stratum, int], Tally]  # by stratum and block
 
 
 def count_all(
@@ -68,18 +69,15 @@ def count_all(
     total, done = sum(task.solutions for task in tasks), 0
     stage = INDEPENDENT if round_ else SELECTION
     progress(0, total, stage)
-    sums: dict[tuple[Stratum, int], Tally] = {}
+    sums: Sums = {}
     found: ByBlock = {}
     unresolved: list[Unresolved] = []
     waiting = Counter(task.stratum for task in tasks)
-    for task, (tallies, kept) in zip(tasks, solved(tasks, workers), strict=True):
+    for task, kept in added(tasks, workers, sums):
         name = task.stratum
         for rows in kept:
             assert keep is not None
             keep(name, rows)
-        for block, tally in by_block(task, tallies).items():
-            key = name, block
-            sums[key] = sums[key] + tally if key in sums else tally
         waiting[name] -= 1
         if not waiting[name]:
             found[name] = [sums[name, block] for block in range(BLOCKS)]
@@ -90,20 +88,28 @@ def count_all(
     return {name: found[name] for name in strata(job.study)}, unresolved
 
 
-def solved(tasks: Sequence[Counted], workers: Workers) -> Iterator[tuple[list[Tally], list[Rows]]]:
-    """Their results, in their order.
+def added(
+    tasks: Sequence[Counted], workers: Workers, sums: Sums
+) -> Iterator[tuple[Counted, list[Rows]]]:
+    """Solve tasks and add their tallies, in their order.
 
     Parameters
     ----------
     tasks : sequence of Counted
     workers : Workers
+    sums : dict
+        By stratum and block of installations; takes the tallies.
 
-    Returns
-    -------
-    iterator of (list of Tally, list of Rows)
-        As of `counted_chunks`.
+    Yields
+    ------
+    Counted, list of Rows
+        Each task when it is added, and its rows where they are kept.
     """
-    return workers.mapped(counted_chunks, tasks)
+    for task, (tallies, kept) in zip(tasks, workers.mapped(counted_chunks, tasks), strict=True):
+        for block, tally in by_block(task, tallies).items():
+            key = task.stratum, block
+            sums[key] = sums[key] + tally if key in sums else tally
+        yield task, kept
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,8 +23,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.shifts import Way, changed, reachable, uncertain_inputs
 
 AT_ONCE = 8  # candidates
-PARTS = (8, 4, 2)  # the first one in so many samples serves, where it shows the limits clearly
-CLEAR = 1.25  # times the limit
 
 
 @dataclass(frozen=True)
@@ -128,9 +126,7 @@ def _worst(
 ) -> list[tuple[float, _Place]]:
     """The most that each setting takes of the limit, and where."""
     whole = Resolving(study, settings[0], batch, workers, beside=tuple(settings[1:]))
-    parts = (replace(whole, part=part) for part in PARTS)
-    clear = (one for one in parts if bool(np.all(one.as_stated.bounds * CLEAR <= 1)))
-    on = next(clear, whole)
+    on = whole.on_few()
     found = on.used([place.case for place in places], tell, radius_stage(1))
     bounds = np.stack([_bounds(used, on.as_stated) for used in found])  # (places, C)
     at = np.argmax(bounds, axis=0)

@@ -18,8 +18,6 @@ from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, candidate_lattices, existing_setting, settings_of
 from montecarlo.study.description import Study
 
-DRIVERS = "uncertainty_drivers"
-
 
 @dataclass(frozen=True)
 class Racing:
@@ -45,8 +43,8 @@ class Racing:
 
 
 def racing_of(study: Study, *, by_scheme: bool, also: Setting | None = None) -> Racing | None:
-    """What a study's selection sample may leave out; None where it may not: with a demanded radius,
-    which a leader need not have, nor where effects of inputs are asked of every candidate.
+    """What a study's selection sample may leave out; None where it may not: not with a demanded
+    radius, which a leader need not have.
 
     Parameters
     ----------
@@ -59,12 +57,13 @@ def racing_of(study: Study, *, by_scheme: bool, also: Setting | None = None) -> 
     -------
     Racing or None
     """
-    whole = study.policy.least_radius is not None or study.study.kind == DRIVERS
-    if whole or not study.study.racing:
+    if study.policy.least_radius is not None or not study.study.racing:
         return None
     by_scheme = by_scheme or bool(study.candidates.found)  # each scheme's own was sought
-    every = settings_of(candidate_lattices(study))
-    asked = [every[number - 1] for pair in study.study.compare for number in pair]
+    asked = list[Setting]()
+    if study.study.compare:
+        every = settings_of(candidate_lattices(study))
+        asked = [every[number - 1] for pair in study.study.compare for number in pair]
     kept = [one for one in (existing_setting(study), also, *asked) if one is not None]
     return Racing(frozenset(kept), by_scheme, bool(study.assumption_sets))
 
@@ -94,15 +93,15 @@ def selection(
     if racing is None or keep is not None:
         tallies, unresolved = count_all(job, 0, workers, progress, keep)
         whole = Drawn(job.lattices, tallies, job.design.samples_drawn)
-        _judged(job, whole, progress)
+        if listens(progress):
+            _judged(job, whole, progress)
         return InRounds(whole, {}, tuple(unresolved))
 
     def decide(number: int, drawn: Drawn) -> Sequence[int]:
-        race = _judged(job, drawn, progress)
         if racing.followed is not None:
             gone = racing.followed.get(number, ())
             return [k for k, lattice in enumerate(drawn.lattices) if lattice in gone]
-        return race.left_out(
+        return _judged(job, drawn, progress).left_out(
             racing.kept, by_scheme=racing.by_scheme, refused_only=racing.refused_only
         )
 

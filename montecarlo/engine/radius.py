@@ -16,7 +16,7 @@ from montecarlo.engine.margins import Change, Margin, Radius, Reason, Unasked
 from montecarlo.engine.progress import Progress, radius_stage
 from montecarlo.engine.rivals import Moved, Rivals, rivals_of
 from montecarlo.engine.run import Outcome
-from montecarlo.engine.shifted import Again, Resolving, Used
+from montecarlo.engine.shifted import CLEAR, Again, Resolving, Used
 from montecarlo.engine.sizes import designs, with_sizes
 from montecarlo.engine.space import concerns
 from montecarlo.engine.stages import SCREEN
@@ -29,8 +29,6 @@ from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.description import Study
 from montecarlo.study.shifts import Way, changed, reachable, uncertain_inputs
 
-PARTS = (8, 4, 2)  # the first one in so many samples serves, where it shows the limit clearly
-CLEAR = 1.25  # times the limit, for what a part decides
 STEP = 0.05  # half-widths
 NEAR = 0.1  # of the limit, below it
 AIM = -0.04  # ln of the share of the limit
@@ -151,9 +149,7 @@ class _Search:
     def __init__(self, whole: Resolving, rivals: tuple[Setting, ...], tell: Progress) -> None:
         self.study, self.tell = whole.stated, tell
         self.counted = replace(whole, part=self._few_samples(), counted=True)
-        parts = (replace(whole, part=part) for part in PARTS)
-        clear = (one for one in parts if one.as_stated.bound * CLEAR <= 1)
-        self.used = next(clear, whole)
+        self.used = whole.on_few()
         self.rivals = Rivals(replace(self.used, beside=rivals)) if rivals else None
         beside = self.rivals.on_own_circuit if self.rivals else ()
         self.screen = replace(whole, part=SCREEN, beside=beside)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from montecarlo.engine.counted import ByBlock, Counted, by_block, solved
+from montecarlo.engine.counted import ByBlock, Counted, Sums, added
 from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import SELECTION, Progress
@@ -86,15 +86,12 @@ def in_rounds(job: Job, workers: Workers, progress: Progress, decide: Decide) ->
         if not tasks:  # of few samples the first round takes all that a chunk is worth
             continue
         now = [replace(task, job=job) for task in tasks]
-        sums: dict[tuple[Stratum, int], Tally] = {
+        sums: Sums = {
             (name, block): tally
             for name, blocks in found.items()
             for block, tally in enumerate(blocks)
         }
-        for task, (tallies, _) in zip(now, solved(now, workers), strict=True):
-            for block, tally in by_block(task, tallies).items():
-                key = task.stratum, block
-                sums[key] = sums[key] + tally if key in sums else tally
+        for task, _ in added(now, workers, sums):
             done += task.solutions
             progress(done, total, SELECTION)
         found = {name: [sums[name, block] for block in range(BLOCKS)] for name in strata(job.study)}

@@ -157,6 +157,7 @@ def run(
     progress: Progress = silent,
     by_scheme: bool = False,
     keep_samples: KeepRows | None = None,
+    racing: bool = True,
 ) -> Outcome:
     """Judge every candidate on one batch and choose on an independent sample; if the study asks for
     it, once more with the other remanence model on the same ones.
@@ -171,6 +172,8 @@ def run(
         Choose the best setting of every scheme, and the chosen one among these.
     keep_samples : KeepRows, optional
         Takes the samples of the selection sample, chunk by chunk.
+    racing : bool
+        Whether circuits may be left out of it, if the study allows that.
 
     Returns
     -------
@@ -191,8 +194,8 @@ def run(
     rounds: tuple[Round, ...] = ()
     if is_searched(study):
         study, rounds = narrowed(study, crew, progress)
-    racing = racing_of(study, by_scheme=by_scheme)
-    study, first, settled = own_batch(study, crew, progress, keep_samples, racing)
+    race = racing_of(study, by_scheme=by_scheme) if racing else None
+    study, first, settled = own_batch(study, crew, progress, keep_samples, race)
     groups = study.scheme.kinds if by_scheme else (ANY,)
     outcome = _Run(study, first, crew, progress, groups).outcome()
     ended = () if settled else (Incident.SEARCH_ENDED,)
@@ -205,8 +208,8 @@ def run(
     other = study.model_copy(update={"ct": cts})
     named = named_progress(progress, model)
     kept = of_part(keep_samples, model)
-    racing = racing_of(other, by_scheme=by_scheme, also=outcome.chosen)
-    again = in_all_assumption_sets(other, first.asked, 0, crew, named, keep=kept, racing=racing)
+    race = racing_of(other, by_scheme=by_scheme, also=outcome.chosen) if racing else None
+    again = in_all_assumption_sets(other, first.asked, 0, crew, named, keep=kept, racing=race)
     return replace(outcome, other=_Run(other, again, crew, named, groups, outcome.chosen).outcome())
 
 

@@ -36,6 +36,8 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import OPEN_CT_CIRCUIT, open_ct_circuits
 
 LEAST = 2048  # weighted samples of an event
+PARTS = (8, 4, 2)  # the first one in so many samples serves, where it shows the limits clearly
+CLEAR = 1.25  # times the limit, for what a part decides
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,6 +135,18 @@ class Resolving:
     def as_stated(self) -> Used:
         """What the setting takes of the limit in the study as stated."""
         return self._used(self.centre)
+
+    def on_few(self) -> Resolving:
+        """On the first part of the samples that shows the limit of every setting clearly; on all
+        where none does.
+
+        Returns
+        -------
+        Resolving
+        """
+        parts = (replace(self, part=part) for part in PARTS)
+        clear = (one for one in parts if bool(np.all(one.as_stated.bounds * CLEAR <= 1)))
+        return next(clear, self)
 
     def used(self, cases: Sequence[Again], tell: Progress, what: str) -> list[Used]:
         """What the setting takes of the limit in each case.

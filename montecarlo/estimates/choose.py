@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -234,19 +234,31 @@ def with_one_from(judged: Judgement, at: int, other: Judgement, there: int) -> J
     Judgement
     """
 
-    def put(own: Any, new: Any) -> Any:
-        if isinstance(own, Total):
-            return Total(*(put(*parts) for parts in zip(own, new, strict=True)))
-        if isinstance(own, Mapping):
-            return {key: put(part, new[key]) for key, part in own.items()}
-        if own is None or new is None:
+    def put(own: Array, new: Array | None) -> Array:
+        if new is None:
             return own
         out = own.copy()
         out[at] = new[there]
         return out
 
+    return _part_by_part(put, judged, other)
+
+
+def _part_by_part(made: Callable[..., Array], *judged: Judgement) -> Judgement:
+    """A judgement whose every array is made of those of several; what the first has not, it has
+    not."""
+
+    def walked(first: Any, *others: Any) -> Any:
+        if first is None:
+            return None
+        if isinstance(first, Total):
+            return Total(*map(made, first, *others))
+        if isinstance(first, Mapping):
+            return {key: made(first[key], *(each[key] for each in others)) for key in first}
+        return made(first, *others)
+
     names = [part.name for part in fields(Judgement)]
-    return Judgement(**{name: put(getattr(judged, name), getattr(other, name)) for name in names})
+    return Judgement(**{name: walked(*(getattr(each, name) for each in judged)) for name in names})
 
 
 def gather_all(
@@ -282,19 +294,7 @@ def side_by_side(judged: Sequence[Judgement]) -> Judgement:
     -------
     Judgement
     """
-
-    def joined(parts: Sequence[Any]) -> Any:
-        first = parts[0]
-        if first is None:
-            return None
-        if isinstance(first, Total):
-            return Total(*(np.concatenate(each) for each in zip(*parts, strict=True)))
-        if isinstance(first, Mapping):
-            return {key: np.concatenate([part[key] for part in parts]) for key in first}
-        return np.concatenate(parts)
-
-    names = [part.name for part in fields(Judgement)]
-    return Judgement(**{name: joined([getattr(each, name) for each in judged]) for name in names})
+    return _part_by_part(lambda *parts: np.concatenate(parts), *judged)
 
 
 def in_order(judged: Judgement, order: Index) -> Judgement:
@@ -310,18 +310,7 @@ def in_order(judged: Judgement, order: Index) -> Judgement:
     -------
     Judgement
     """
-
-    def moved(part: Any) -> Any:
-        if part is None:
-            return None
-        if isinstance(part, Total):
-            return Total(*(each[order] for each in part))
-        if isinstance(part, Mapping):
-            return {key: each[order] for key, each in part.items()}
-        return part[order]
-
-    names = [part.name for part in fields(Judgement)]
-    return Judgement(**{name: moved(getattr(judged, name)) for name in names})
+    return _part_by_part(lambda part: part[order], judged)
 
 
 def cost_weights(study: Study) -> dict[Stratum, float]:

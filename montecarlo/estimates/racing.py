@@ -17,7 +17,7 @@ import numpy as np
 
 from montecarlo.estimates.assemble import Gathered, weighted
 from montecarlo.estimates.choose import Judgement, cost_weights, limits_used, weights_of
-from montecarlo.estimates.intervals import one_sided
+from montecarlo.estimates.intervals import Estimate, one_sided
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array, Flags, Index
 from montecarlo.sampling.stratum import Stratum
@@ -78,37 +78,34 @@ class Race:
         """
         settings = settings_of(self.lattices)
         schemes = np.array([setting.scheme for setting in settings])
+        cells = [*self._cells()]
         at_once = self._at_once(settings)
-        refused, found = self._surely_refused(), list[int]()
+        refused, allowed = self._surely_refused(), self._surely_allowed()
+        found = list[int]()
         for group in [*dict.fromkeys(schemes)] if by_scheme else [None]:
             own = np.ones(len(schemes), bool) if group is None else schemes == group
             classes = [own & at_once, own & ~at_once]
-            leaders = [None if refused_only else self._leader(each) for each in classes]
-            there = [k for k, cells in enumerate(self._cells()) if own[cells[0]]]
+            leaders = [None if refused_only else self._best(each & allowed) for each in classes]
+            there = [place for place, each in enumerate(cells) if own[each[0]]]
             out = [
                 place
-                for place, cells in enumerate(self._cells())
-                if place in there
-                and kept.isdisjoint([settings[cell] for cell in cells])
+                for place in there
+                if kept.isdisjoint([settings[cell] for cell in cells[place]])
                 and all(
-                    self._cannot_win(place, cells, refused | ~each, leader)
+                    self._cannot_win(place, cells[place], refused | ~each, leader)
                     for each, leader in zip(classes, leaders, strict=True)
                 )
             ]
-            if len(out) == len(there):
-                out.remove(self._nearest(there))
+            if len(out) == len(there):  # the one that comes closest to the policy stays
+                used = self.judged.limit_used
+                out.remove(min(there, key=lambda place: float(np.min(used[cells[place]]))))
             found += out
         return tuple(sorted(found))
 
     def _at_once(self, settings: Sequence[Setting]) -> Flags:
         """Candidates with the least delay of all."""
-        delays = np.array([setting.delay_s for setting in settings])
-        return np.asarray(delays == min(settings_of(self.at_first), key=_delay).delay_s)
-
-    def _nearest(self, places: Sequence[int]) -> int:
-        """Of circuits that are all refused the one that comes closest to the policy."""
-        cells = [*self._cells()]
-        return min(places, key=lambda place: float(np.min(self.judged.limit_used[cells[place]])))
+        least = min(delay for lattice in self.at_first for delay in lattice.delay_s)
+        return np.array([setting.delay_s == least for setting in settings])
 
     @property
     def _rows(self) -> int:
@@ -131,7 +128,9 @@ class Race:
         weight = weights_of(self.study)
         events = [self.strata[name] for name in weight.external]
         whole = weighted(events, weight.event_shares, level)
-        each = {event.name: event.estimate(level) for event in events}
+        each: dict[Stratum, Estimate] = {}
+        if self._limits > 1:
+            each = {event.name: event.estimate(level) for event in events}
         low, high = (
             limits_used(
                 self.study,
@@ -156,14 +155,15 @@ class Race:
         low, _ = self._used(one_sided(1 - spent))
         return ~self.judged.usable | (low > 1)
 
-    def _leader(self, own: Flags) -> int | None:
-        """The best of those that the policy surely allows; None where none is shown to be."""
+    def _surely_allowed(self) -> Flags:
+        """Candidates that the policy's limits surely allow."""
         spent = ADMITTED * self.error / (self._rows * self._limits)
         _, high = self._used(one_sided(1 - spent))
-        places = np.flatnonzero(own & self.judged.usable & (high <= 1))
-        if not places.size:
-            return None
-        return int(places[np.argmin(self.judged.aim[places])])
+        return self.judged.usable & (high <= 1)
+
+    def _best(self, some: Flags) -> int | None:
+        places = np.flatnonzero(some)
+        return int(places[np.argmin(self.judged.aim[places])]) if places.size else None
 
     def _cannot_win(self, place: int, cells: Index, refused: Flags, leader: int | None) -> bool:
         left = cells[~refused[cells]]
@@ -188,10 +188,6 @@ class Race:
         parts, shares = [self.strata[name] for name in costs], [*costs.values()]
         gap = paired(Half(parts, shares, candidate), Half(parts, shares, leader), level)
         return bool(gap.low > 0)
-
-
-def _delay(setting: Setting) -> float:
-    return setting.delay_s
 
 
 def _finest(some: Index, cells: Index, shape: tuple[int, ...]) -> Index:

@@ -69,8 +69,9 @@ def rows_of_all(outcome: Outcome, rows: RowsOf) -> pd.DataFrame:
     """
     import pandas as pd
 
-    parts = (outcome.first, *outcome.first.left_out.values())
-    frames = [rows(outcome, part, numbers_of(outcome, part.settings)) for part in parts]
+    frames = [
+        rows(outcome, part, numbers_of(outcome, part.settings)) for part in outcome.first.parts
+    ]
     some = [frame for frame in frames if len(frame)]
     if not some:
         return frames[0]

@@ -161,7 +161,7 @@ def common_batch(outcome: Outcome, one: Setting, other: Setting) -> Batch | None
     Batch or None
         None where a circuit of one was left out.
     """
-    parts = (outcome.fresh, outcome.first, *outcome.first.left_out.values())
+    parts = (outcome.fresh, *outcome.first.parts)
     both = {one, other}
     return next((part for part in parts if part is not None and both <= {*part.settings}), None)
 

@@ -116,7 +116,13 @@ def find_drivers(
     """
     _check(study)
     crew = workers_of(workers)
-    outcome = run(study, workers=crew, progress=progress, keep_samples=keep_samples)
+    outcome = run(
+        study,
+        workers=crew,
+        progress=progress,
+        keep_samples=keep_samples,
+        racing=False,  # effects are asked of every candidate
+    )
     setting = outcome.chosen or _nearest(outcome)
     at, densities = outcome.first.settings.index(setting), outcome.first.known[STATED].densities
     missed, false = sampled(study, outcome.first.lattices, densities, crew, progress)

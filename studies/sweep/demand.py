@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from montecarlo.engine.demand import InTheWay
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.frames.batches import number_of
 from montecarlo.frames.choosing import difference_rows
 from studies.report.numbers import figures, gap
 from studies.report.words import input_name
 
 if TYPE_CHECKING:
     from montecarlo import Result
-    from montecarlo.study.axes import Setting
 
 DIGITS = 3
 EVENTS, OF_EVENT = "external_events.", "event's "  # how a key and a name begin
@@ -29,7 +29,7 @@ def demand_text(result: Result) -> Iterator[str]:
     if outcome.undemanded == outcome.chosen:
         yield "Without this demand the same setting is chosen."
         return
-    number = _number(result, outcome.undemanded)
+    number = number_of(outcome, outcome.undemanded)
     yield f"Without this demand no. {number} is chosen. {_cost(result)}"
     for one in outcome.in_the_way:
         if one.setting == outcome.undemanded:
@@ -49,8 +49,9 @@ def in_the_way_text(result: Result) -> Iterator[str]:
 def _breaks(result: Result, one: InTheWay) -> str:
     """Which input, where, and by how much."""
     place = f"{figures(one.centre, DIGITS)} {one.unit.strip('-')}".rstrip()
+    number = number_of(result.outcome, one.setting)
     return (
-        f"No. {_number(result, one.setting)} breaks the limit with the {_name(one.key)} at"
+        f"No. {number} breaks the limit with the {_name(one.key)} at"
         f" {place}: the upper limit of its false trips is {figures(one.used, 2)} times the"
         " policy's."
     )
@@ -67,11 +68,6 @@ def _name(key: str) -> str:
 
 def _off(least: float) -> str:
     return f"{least:g} half-width{'' if least == 1 else 's'} off (policy.least_radius)"
-
-
-def _number(result: Result, setting: Setting) -> int:
-    """Of a candidate."""
-    return result.outcome.settings.index(setting) + 1
 
 
 def _cost(result: Result) -> str:

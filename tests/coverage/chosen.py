@@ -8,12 +8,11 @@ a setting at 95 % confidence; at most 5 % of the runs may choose one beyond the 
 
 from __future__ import annotations
 
-import argparse
-
 import numpy as np
 
 from montecarlo.engine.run import run
 from montecarlo.estimates.intervals import clopper_pearson
+from tests.coverage.seeds import asked
 from tests.made.studies import study_with
 from tests.reference.test_found_settings import LIMIT, STUDY, p_false
 
@@ -21,12 +20,7 @@ SEEDS, SAMPLES, FEWEST = 200, 4096, 2048
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.coverage.chosen", description=__doc__)
-    parser.add_argument("--seeds", type=int, default=SEEDS)
-    parser.add_argument("--samples", type=int, default=SAMPLES)
-    parser.add_argument("--quick", action="store_true")
-    chosen = parser.parse_args()
-    seeds, samples = (2, FEWEST) if chosen.quick else (chosen.seeds, chosen.samples)
+    seeds, samples, _ = asked("chosen", __doc__, SEEDS, SAMPLES, FEWEST)
     shares, none = list[float](), 0
     for seed in range(seeds):
         study = study_with(STUDY | {"study.seed": seed, "study.samples": samples})

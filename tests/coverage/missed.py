@@ -7,7 +7,6 @@ large run of it."""
 
 from __future__ import annotations
 
-import argparse
 from itertools import combinations
 
 import numpy as np
@@ -22,9 +21,10 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices
+from tests.coverage.seeds import asked
 from tests.made.studies import study_with
 
-SEEDS, SAMPLES, TRUTH = 400, 256, 1 << 18
+SEEDS, SAMPLES, FEWEST, TRUTH = 400, 256, 128, 1 << 18
 INSTALLATIONS = 128
 STUDY = {
     "candidates.stabilising_resistance_ohm": [0],
@@ -60,13 +60,8 @@ def held(found: Estimate, truth: Array) -> Array:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.coverage.missed", description=__doc__)
-    parser.add_argument("--seeds", type=int, default=SEEDS)
-    parser.add_argument("--samples", type=int, default=SAMPLES)
-    parser.add_argument("--quick", action="store_true")
-    chosen = parser.parse_args()
-    seeds, samples = (2, 128) if chosen.quick else (chosen.seeds, chosen.samples)
-    faults, installations = (256, 128) if chosen.quick else (TRUTH, 4096)
+    seeds, samples, quick = asked("missed", __doc__, SEEDS, SAMPLES, FEWEST)
+    faults, installations = (256, 128) if quick else (TRUTH, 4096)
     reference = earth_faults(987654321, faults, installations)
     truth = reference.estimate()
     every = list(combinations(range(truth.p.size), 2))

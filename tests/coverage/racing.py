@@ -7,7 +7,6 @@ in one go, on the same random numbers. The statement is that at most 1 % of the 
 
 from __future__ import annotations
 
-import argparse
 from collections import Counter
 
 from montecarlo.engine.batch import in_all_assumption_sets
@@ -16,6 +15,7 @@ from montecarlo.engine.racing import racing_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.intervals import clopper_pearson
 from montecarlo.study.candidates import candidate_lattices
+from tests.coverage.seeds import asked
 from tests.made.studies import FEW_TYPES, study_with
 
 SEEDS, SAMPLES, FEWEST = 500, 2048, 512
@@ -31,12 +31,7 @@ STUDY = FEW_TYPES | {
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.coverage.racing", description=__doc__)
-    parser.add_argument("--seeds", type=int, default=SEEDS)
-    parser.add_argument("--samples", type=int, default=SAMPLES)
-    parser.add_argument("--quick", action="store_true")
-    chosen = parser.parse_args()
-    seeds, samples = (2, FEWEST) if chosen.quick else (chosen.seeds, chosen.samples)
+    seeds, samples, _ = asked("racing", __doc__, SEEDS, SAMPLES, FEWEST)
     lost = none = circuits = 0
     after: Counter[int] = Counter()
     for seed in range(seeds):

@@ -61,7 +61,7 @@ class Processes:
             Where the system allows no more processes or threads.
         """
         if not self._begun:  # later they are there already
-            _check_room(THREADS_A_WORKER * self.count + THREADS_BESIDE)
+            _check_room(self.count)
         self._begun = True
         try:
             with _no_code_of_this_folder(), _ended_threads() as ended:
@@ -163,7 +163,7 @@ def started_early(count: int, modules: Sequence[str]) -> Iterator[None]:
     executor = None
     if count > 1:
         with suppress(OSError, RuntimeError, RunStopped), _no_code_of_this_folder():
-            _check_room(THREADS_A_WORKER * count + THREADS_BESIDE)
+            _check_room(count)
             executor = _executor(count)
             for _ in range(count):
                 executor.submit(_imported, modules)
@@ -214,18 +214,19 @@ def has_room(count: int) -> bool:
     bool
     """
     try:
-        _check_room(THREADS_A_WORKER * count + THREADS_BESIDE)
+        _check_room(count)
     except RunStopped:
         return False
     return True
 
 
 def _check_room(count: int) -> None:
-    """So many threads can be started at once, each of which counts like a process."""
+    """The threads of so many workers, and some beside them, can be started at once; each counts
+    like a process."""
     done = threading.Event()
     started: list[threading.Thread] = []
     try:
-        for _ in range(count):
+        for _ in range(THREADS_A_WORKER * count + THREADS_BESIDE):
             thread = threading.Thread(target=done.wait, daemon=True)
             thread.start()
             started.append(thread)
