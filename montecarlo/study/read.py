@@ -244,7 +244,8 @@ def _cts_in_use(table: Mapping[str, Any], folder: Path) -> tuple[str, ...]:
     if known:
         used = {group for kind in choice.kinds for group in build(choice, kind).groups}
     else:
-        used = {group for group in GROUPS if group in (table.get("ct") or ())}
+        tables = table.get("ct")
+        used = set(GROUPS).intersection(tables) if isinstance(tables, Mapping) else set()
     return tuple(group for group in GROUPS if group in used) or ENDS
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -34,46 +35,45 @@ def _paths(node: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 
 PATHS = [path for path in _paths(study_table()) if path]
+VALUES = [
+    REMOVE,
+    None,
+    True,
+    math.nan,
+    math.inf,
+    -math.inf,
+    0,
+    -1,
+    1,
+    2,
+    1e308,
+    -1e308,
+    5e-324,
+    10**400,
+    2**63,
+    "",
+    "x\ny",
+    "L1",
+    [],
+    [[]],
+    {},
+    [0.0, 1.0],
+    {"dist": "normal"},
+    {"value": 1},
+    {"from": 0.1, "to": 0.3, "step": 0.1},
+    {"dist": "uniform", "low": 0, "high": 1},
+    {"dist": "empirical", "file": "/dev/zero", "column": "x"},
+    {"": {"a b": [1, {}]}},
+    {"dist": "lognormal", "median": 1, "sigma": 1e3},
+    np.float64(0.3),
+    object(),
+    b"x",
+    {"nominal": 1e308, "tolerance_percent": 1e308, "shape": "normal"},
+    "study",
+    {3: 4},
+]
 NONSENSE = st.one_of(
-    st.sampled_from(
-        [
-            REMOVE,
-            None,
-            True,
-            math.nan,
-            math.inf,
-            -math.inf,
-            0,
-            -1,
-            1,
-            2,
-            1e308,
-            -1e308,
-            5e-324,
-            10**400,
-            2**63,
-            "",
-            "x\ny",
-            "L1",
-            [],
-            [[]],
-            {},
-            [0.0, 1.0],
-            {"dist": "normal"},
-            {"value": 1},
-            {"from": 0.1, "to": 0.3, "step": 0.1},
-            {"dist": "uniform", "low": 0, "high": 1},
-            {"dist": "empirical", "file": "/dev/zero", "column": "x"},
-            {"": {"a b": [1, {}]}},
-            {"dist": "lognormal", "median": 1, "sigma": 1e3},
-            np.float64(0.3),
-            object(),
-            b"x",
-            {"nominal": 1e308, "tolerance_percent": 1e308, "shape": "normal"},
-            "study",
-            {3: 4},
-        ]
-    ),
+    st.sampled_from(VALUES),
     st.floats(),
     st.integers(),
     st.text(max_size=5),
@@ -108,6 +108,25 @@ def mutated(draw: st.DrawFn) -> dict[str, Any]:
 @given(mutated())
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_table_is_a_study_or_says_why_not(table: dict[str, Any]) -> None:
+    _is_a_study_or_says_why_not(table)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", PATHS, ids=repr)
+def test_any_value_at_any_key(path: tuple[Any, ...]) -> None:
+    for value in VALUES:
+        table = study_table()
+        node: Any = table
+        for key in path[:-1]:
+            node = node[key]
+        if value is REMOVE:
+            del node[path[-1]]
+        else:
+            node[path[-1]] = copy.deepcopy(value)
+        _is_a_study_or_says_why_not(table)
+
+
+def _is_a_study_or_says_why_not(table: dict[str, Any]) -> None:
     try:
         study = parse_study(table, HERE)
     except StudyError as error:
