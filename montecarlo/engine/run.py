@@ -22,7 +22,7 @@ from montecarlo.engine.search import Round, Searched, narrowed, own_batch, told_
 from montecarlo.engine.sizes import Sizes, check_size, with_sizes
 from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.choose import Judgement, with_one_from
-from montecarlo.secondary.compiled import all_kept, when_compiling
+from montecarlo.quantities.compiled import all_kept, when_compiling
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import (

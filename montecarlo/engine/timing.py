@@ -14,8 +14,8 @@ from montecarlo.engine.progress import RARE
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.stages import Stage
 from montecarlo.errors import StudyError
+from montecarlo.quantities.compiled import when_compiling
 from montecarlo.sampling.stratum import Side, Stratum
-from montecarlo.secondary.compiled import when_compiling
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from montecarlo.engine.primary import Complex, neutral
 from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant.events.base import Event, Scene
+from montecarlo.plant.events.waves import sinusoids
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS
 from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
@@ -148,14 +149,13 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     -------
     Waves
     """
-    cycles = window.times(window.lead + window.per_cycle)
+    angle = block.omega * window.times(window.lead + window.per_cycle)
     event = 2 * window.lead  # the point of t = 0
-    wave = np.empty((*before.shape, len(cycles) + 1))
-    for part, times, phasors in (
-        (wave[..., : event + 1], cycles[: event + 1], before),
-        (wave[..., event + 1 :], cycles[event:], during),
-    ):
-        peak = np.sqrt(2) * phasors[..., None]
-        np.multiply(peak.real, np.cos(block.omega * times), out=part)
-        part -= peak.imag * np.sin(block.omega * times)
+    wave = np.concatenate(
+        [
+            sinusoids(np.sqrt(2) * before, angle[: event + 1]),
+            sinusoids(np.sqrt(2) * during, angle[event:]),
+        ],
+        axis=-1,
+    )
     return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.compiled import njit
+from montecarlo.quantities.compiled import njit
 from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import Lanes, splat, square_root, where_less
 from montecarlo.secondary.workspace import COMPILED, to_power

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from montecarlo.quantities import Array, Complex, Index
-from montecarlo.secondary.compiled import njit
+from montecarlo.quantities.compiled import njit
 
 YIELDS = np.array([0.03, 0.40])  # flux at which each stop yields; common practice, no source
 # a load's flux swings further than its fundamental; 1.0 left spills of a milliampere

@@ -6,8 +6,8 @@ from __future__ import annotations
 import numpy as np
 
 from montecarlo.quantities import Array, Index
+from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
-from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
 from montecarlo.secondary.restraint import compiled_quantity
 from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Meter

@@ -19,8 +19,8 @@ from __future__ import annotations
 import numpy as np
 
 from montecarlo.quantities import Array, Index
+from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
-from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
 from montecarlo.secondary.lanes import (
     LANES,

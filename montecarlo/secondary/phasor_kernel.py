@@ -33,8 +33,8 @@ from typing import NamedTuple
 import numpy as np
 
 from montecarlo.quantities import Array, Complex, Index
+from montecarlo.quantities.compiled import njit
 from montecarlo.secondary.admittance import admittance
-from montecarlo.secondary.compiled import njit
 from montecarlo.secondary.excitation import YIELDS
 from montecarlo.secondary.lanes import (
     LANES,

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.secondary.compiled import njit
+from montecarlo.quantities.compiled import njit
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
 Form = tuple[int, float, float, float]  # which, first_slope, second_slope, turning point [A]

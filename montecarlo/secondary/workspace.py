@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from montecarlo.quantities import Array, Flags, Index
-from montecarlo.secondary.compiled import njit
+from montecarlo.quantities.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 
 ALLOCATES: dict[str, Any] = {"nogil": True, "error_model": "numpy", "forceinline": True}

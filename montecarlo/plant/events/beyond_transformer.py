@@ -24,7 +24,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
-from montecarlo.plant.events.waves import Fading, interrupt, of_sequences, sinusoids
+from montecarlo.plant.events.waves import Fading, of_sequences
 from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
 
 # between the sequences on the machine's side: 30 degrees one way and the other
@@ -145,10 +145,8 @@ class _BeyondTransformer(Event):
     def currents(self, scene: Scene, t: Array) -> Array:
         """(n, 3, nt). The fault's part ends in each phase at its first zero after clearing; load
         goes on."""
-        fault = self._added(scene).at(t, scene.machine.omega)
-        interrupt(fault, t, scene.own["clearing_time_s"])
-        fault += sinusoids(np.sqrt(2) * scene.load()[:, :3], scene.machine.omega * t)
-        return fault
+        clearing_s = scene.own["clearing_time_s"]
+        return self._added(scene).at(t, scene.machine.omega, clearing_s)[0]
 
     def direct_s(self, scene: Scene) -> Array:
         own = scene.own
@@ -176,7 +174,11 @@ class _BeyondTransformer(Event):
         behind = 1 / (1 / (negative + transformer) + 1 / grid) + beyond
         fast, slow = decrement.decay_times_s(transformer + 1 / (1 / behind + 1 / grid))
         return Fading(
-            stages=(first, second, last), fast_s=fast, slow_s=slow, direct_s=self.direct_s(scene)
+            stages=(first, second, last),
+            fast_s=fast,
+            slow_s=slow,
+            direct_s=self.direct_s(scene),
+            beside=np.sqrt(2) * scene.load()[:, :3],
         )
 
 

@@ -20,14 +20,14 @@ arcs are not modelled."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
-from montecarlo.plant.events.waves import Fading, end, interrupt, of_sequences, sinusoids
+from montecarlo.plant.events.waves import Fading, of_sequences, sinusoids
 from montecarlo.plant.internal import charging_currents
 from montecarlo.plant.machine import phase_fault_reactance_pu
 from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
@@ -160,12 +160,10 @@ class PhaseEarth(Event):
         """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,
         and the zone's capacitive current with it; load and healthy charging go on."""
         omega = scene.machine.omega
-        peak = np.sqrt(2) * self.before(scene)
         through, inside = _added(scene, _bus(scene))
-        fault = through.at(t, omega)
-        charging = np.repeat(inside.at(t, omega), 3, axis=1)
-        end(charging, interrupt(fault, t, scene.own["clearing_time_s"]))
-        out = sinusoids(peak, omega * t)
+        fault, ends = through.at(t, omega, scene.own["clearing_time_s"])
+        charging, _ = inside.at(t, omega, ends=ends)
+        out = sinusoids(np.sqrt(2) * self.before(scene), omega * t)
         out[:, :3] += fault
         out[:, 3:] += fault - charging
         return out
@@ -178,9 +176,11 @@ class PhaseEarth(Event):
         nothing to it. It ends at its own first zero after clearing: behind a resistor that of the
         fault current, with which it stops."""
         through, _ = _added(scene, _bus(scene))
-        current = through.at(t, scene.machine.omega).sum(axis=1, keepdims=True)
-        interrupt(current, t, scene.own["clearing_time_s"])
-        return np.asarray(current[:, 0])
+        total = replace(
+            through, stages=[stage.sum(axis=1, keepdims=True) for stage in through.stages]
+        )
+        current, _ = total.at(t, scene.machine.omega, scene.own["clearing_time_s"])
+        return current[:, 0]
 
 
 def _bus(scene: Scene) -> EarthedBus:
@@ -209,8 +209,8 @@ def _direct_s(scene: Scene, bus: EarthedBus) -> Array:
 
 
 def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
-    """What the fault adds: through both ends (n, 3), and into the zone's capacitance, alike in each
-    phase (n, 1)."""
+    """What the fault adds: through both ends (n, 3), and into the zone's capacitance, (n, 3)
+    each."""
     s = scene.samples
     base = scene.machine.base_impedance_ohm
     turn = np.sqrt(2) * scene.turn
@@ -222,7 +222,7 @@ def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
     for x in scene.decrement.reactances_pu:
         parts = bus.sequences(x * base, voltage)
         none = 0.0 * parts[0]
-        lifted = of_sequences(-3 * bus.neutral_ohm * parts[0], none, none, scene.phase)[:, :1]
+        lifted = of_sequences(-3 * bus.neutral_ohm * parts[0], none, none, scene.phase)
         through.append(of_sequences(*parts, scene.phase) * turn[:, None])
         inside.append(zone_s[:, None] * lifted * turn[:, None])
     fast, slow = scene.decrement.decay_times_s(bus.outside_ohm / base)

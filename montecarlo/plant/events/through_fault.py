@@ -7,7 +7,6 @@ regulator are left out, and what the network feeds into the fault does not pass 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
 from typing import Annotated, Literal
 
 import numpy as np
@@ -15,12 +14,10 @@ from numpy.typing import ArrayLike
 
 from montecarlo.plant.decrement import Decrement, ExternalFaultKind, fault_current_rms
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
-from montecarlo.plant.events.waves import interrupt, rotating
-from montecarlo.plant.machine import PHASE_ROTATION
+from montecarlo.plant.events.waves import Fading
+from montecarlo.plant.machine import PHASE_ROTATION, phase_phasors
 from montecarlo.plant.states import load_phasor
-from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
-
-ROWS = 64  # at once: what they need stays in the processor's cache
+from montecarlo.quantities import Array, Complex, Distribution, Index, Quantity, number
 
 
 class ThroughFault(Event):
@@ -165,51 +162,22 @@ def through_fault(  # noqa: PLR0913
     turn = np.sqrt(2) * rated_current_a * np.exp(1j * np.asarray(point_on_wave_rad))  # RMS pu -> A
     outside = machine.outside_pu(kind, external_reactance_pu)
     load = load_phasor(load_current_pu, power_factor)
-    direct_s = machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega)
-    wave = _wave(
-        _currents(machine, outside, voltage_factor, load),
-        turn,
-        (*machine.decay_times_s(outside), direct_s),
-        np.broadcast_shapes((1,), np.shape(pair), np.shape(clearing_time_s)),
+    load, *stages, healthy, clearing_s, fast_s, slow_s, direct_s = np.broadcast_arrays(
+        *(current * turn for current in _currents(machine, outside, voltage_factor, load)),
+        np.atleast_1d(pair),
+        clearing_time_s,
+        *machine.decay_times_s(outside),
+        machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega),
     )
-    n = wave.load.size
-    start = int(np.searchsorted(t, 0.0))
-    out = np.empty((n, 3, t.size))
-    pairs = np.broadcast_to(pair, (n,))
-    clearing = np.broadcast_to(clearing_time_s, (n,))
-    for first in range(0, n, ROWS):
-        rows = slice(first, first + ROWS)
-        own = wave.rows(rows)
-        part = out[rows]
-        rotating(own.load, omega * t[:start], part[..., :start])
-        if kind == "three_phase":
-            _three_phase(own, t[start:], omega, part[..., start:])
-        else:
-            _phase_phase(own, pairs[rows], t[start:], omega, part[..., start:])
-        interrupt(part, t, clearing[rows])
-    return out
-
-
-@dataclass(frozen=True)
-class _Wave:
-    """Constants of a through fault, all (n,); phasors of L1 in peak amperes, turned to the point on
-    wave."""
-
-    load: Complex
-    fast: Complex  # AC component that decays with T''
-    slow: Complex  # with T'
-    lasting: Complex
-    fast_s: Array  # T'', T', time constant of the DC component
-    slow_s: Array
-    direct_s: Array
-
-    @property
-    def first(self) -> Complex:
-        """AC component at the start."""
-        return self.fast + self.slow + self.lasting
-
-    def rows(self, which: slice) -> _Wave:
-        return _Wave(*(getattr(self, field.name)[which] for field in fields(self)))
+    across, kept = _phases(kind, healthy)
+    wave = Fading(
+        before=phase_phasors(load),
+        stages=[stage[:, None] * across + load[:, None] * kept for stage in stages],
+        fast_s=fast_s,
+        slow_s=slow_s,
+        direct_s=direct_s,
+    )
+    return wave.at(t, omega, clearing_s)[0]
 
 
 def _currents(
@@ -223,70 +191,11 @@ def _currents(
     return load, *behind
 
 
-def _wave(
-    currents: tuple[Complex, ...],
-    turn: Complex,
-    times: tuple[Array, ...],
-    shape: tuple[int, ...],
-) -> _Wave:
-    load, first, second, last = currents
-    phasors = (load * turn, (first - second) * turn, (second - last) * turn, last * turn)
-    parts = (*phasors, *times)
-    n = np.broadcast_shapes(shape, *(np.shape(part) for part in parts))
-    return _Wave(*(np.broadcast_to(part, n) for part in parts))
-
-
-def _decaying(wave: _Wave, t: Array, omega: float) -> tuple[Array, Array, Array]:
-    """Real and imaginary part of L1's AC component turning with omega t, and the DC decay: (n, m)
-    each."""
-    fast = np.exp(-t / wave.fast_s[:, None])
-    slow = np.exp(-t / wave.slow_s[:, None])
-
-    def faded(f: Array, s: Array, last: Array) -> Array:
-        return f[:, None] * fast + s[:, None] * slow + last[:, None]
-
-    real = faded(wave.fast.real, wave.slow.real, wave.lasting.real)
-    imag = faded(wave.fast.imag, wave.slow.imag, wave.lasting.imag)
-    cosine = np.cos(omega * t)
-    sine = np.sin(omega * t)
-    return (
-        real * cosine - imag * sine,
-        real * sine + imag * cosine,
-        np.exp(-t / wave.direct_s[:, None]),
-    )
-
-
-def _three_phase(wave: _Wave, t: Array, omega: float, out: Array) -> None:
-    """t >= 0, into out (n, 3, m)."""
-    real, imag, direct = _decaying(wave, t, omega)
-    # of the DC component, sums to 0
-    start = ((wave.load - wave.first)[:, None] * PHASE_ROTATION).real
-    np.add(real, start[:, :1] * direct, out=out[:, 0])
-    np.add(
-        PHASE_ROTATION[1].real * real - PHASE_ROTATION[1].imag * imag,
-        start[:, 1:2] * direct,
-        out=out[:, 1],
-    )
-    np.negative(out[:, 0] + out[:, 1], out=out[:, 2])
-
-
-def _phase_phase(
-    wave: _Wave,
-    pair: np.ndarray[tuple[int, ...], np.dtype[np.int_]],
-    t: Array,
-    omega: float,
-    out: Array,
-) -> None:
-    """t >= 0, into out (n, 3, m); `pair` (n,) the healthy phase."""
-    real, imag, direct = _decaying(wave, t, omega)
-    index = np.arange(pair.size)
-    ahead = (pair + 1) % 3
-    behind = (pair + 2) % 3
-    across = PHASE_ROTATION[ahead] - PHASE_ROTATION[behind]  # their EMF over that of L1
-    start = (across * (wave.load / 2 - wave.first)).real
-    current = across.real[:, None] * real - across.imag[:, None] * imag + start[:, None] * direct
-    healthy = wave.load * PHASE_ROTATION[pair]
-    load = healthy.real[:, None] * np.cos(omega * t) - healthy.imag[:, None] * np.sin(omega * t)
-    out[index, pair] = load
-    out[index, ahead] = current - load / 2
-    out[index, behind] = -current - load / 2
+def _phases(kind: ExternalFaultKind, healthy: Index) -> tuple[Complex, Complex]:
+    """Parts of the currents of L1, L2, L3 in L1's fault current and in its load: (n, 3) each."""
+    if kind == "three_phase":
+        return PHASE_ROTATION[None], np.zeros((1, 3), complex)
+    place = np.mod(np.arange(3) - healthy[:, None], 3)  # from the healthy phase
+    turn = PHASE_ROTATION[healthy, None]
+    joined = PHASE_ROTATION[1] - PHASE_ROTATION[2]  # their EMF over that of the healthy phase
+    return turn * joined * np.array([0, 1, -1])[place], turn * np.array([1, -0.5, -0.5])[place]

@@ -4,73 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isqrt
 
 import numpy as np
 
+from montecarlo.plant.events.wave_kernel import BEFORE, BESIDE, FAST, LASTING, SLOW, write
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array, Complex, Index
-
-
-def rotating(phasor: Complex, angle: Array, out: Array) -> None:
-    """A balanced sinusoid, written into `out`.
-
-    Parameters
-    ----------
-    phasor : (n,) complex array
-        Of L1, peak.
-    angle : (m,) array (rad)
-        omega t.
-    out : (n, 3, m) array
-    """
-    turned = phasor[:, None] * PHASE_ROTATION
-    np.multiply(turned.real[..., None], np.cos(angle), out=out)
-    out -= turned.imag[..., None] * np.sin(angle)
-
-
-def interrupt(currents: Array, t: Array, clearing_s: Array) -> Index:
-    """End each phase at its first zero after its clearing time, in place: 0 from the next time on.
-
-    The zero's instant is interpolated: otherwise which half cycle is the last would hang on the
-    grid.
-
-    Parameters
-    ----------
-    currents : (n, c, nt) array
-    t : (nt,) array (s)
-    clearing_s : (n,) array (s)
-
-    Returns
-    -------
-    (n, c) array of int
-        Index of the first time without current; nt where the phase goes on.
-    """
-    if not t.size or not t[-1] > clearing_s.min():
-        return np.full(currents.shape[:2], t.size)
-    start = max(int(np.searchsorted(t, clearing_s.min(), side="right")) - 1, 0)
-    tail = currents[..., start:]
-    change = (tail[..., 1:] * tail[..., :-1] <= 0) & (t[start + 1 :] > clearing_s[:, None])[:, None]
-    at = change.argmax(axis=-1)[..., None]
-    before, after = (np.take_along_axis(tail, at + k, axis=-1) for k in (0, 1))
-    gone = np.divide(before, before - after, out=np.zeros(before.shape), where=before != after)
-    zero_s = t[start + at] + gone * (t[start + at + 1] - t[start + at])
-    early = zero_s <= clearing_s[:, None, None]
-    np.put_along_axis(change, at, np.take_along_axis(change, at, axis=-1) & ~early, axis=-1)
-    first = np.where(change.any(axis=-1), start + 1 + change.argmax(axis=-1), t.size)
-    end(currents, first)
-    return first
-
-
-def end(currents: Array, first: Index) -> None:
-    """Set currents to 0 from an index on, in place.
-
-    Parameters
-    ----------
-    currents : (n, c, nt) array
-    first : (n, c) array of int
-    """
-    start = int(first.min(initial=currents.shape[-1]))
-    tail = currents[..., start:]
-    tail[start + np.arange(tail.shape[-1]) >= first[..., None]] = 0.0
 
 
 def sinusoids(phasors: Complex, angle: Array) -> Array:
@@ -86,7 +26,11 @@ def sinusoids(phasors: Complex, angle: Array) -> Array:
     -------
     (n, c, m) array
     """
-    return phasors.real[..., None] * np.cos(angle) - phasors.imag[..., None] * np.sin(angle)
+    n = len(phasors)
+    parts = np.zeros((*phasors.shape, 5), complex)
+    parts[..., BEFORE] = phasors
+    decays = np.zeros((n, 3, 1)), np.zeros((n, 3))
+    return _written(parts, angle.size, *decays, angle, angle, np.full(n, np.inf), None)[0]
 
 
 def of_sequences(
@@ -117,44 +61,85 @@ def of_sequences(
 
 @dataclass(frozen=True, kw_only=True)
 class Fading:
-    """A current that an event adds at t = 0."""
+    """A current that begins to fade at t = 0, peak phasors (n, c)."""
 
-    # peak phasors (n, c) behind X''d, X'd, Xd as if each lasted
-    stages: Sequence[Complex]
+    stages: Sequence[Complex]  # behind X''d, X'd, Xd as if each lasted
     fast_s: Array  # T'' and T', (n,)
     slow_s: Array
-    # of the DC component (n,) that makes it start from 0; None: it jumps
+    # of the DC component (n,) that makes it go on from `before`; None: it jumps
     direct_s: Array | None = None
+    before: Complex | float = 0.0
+    beside: Complex | float = 0.0  # goes on through all of it, whatever is cleared
 
-    def at(self, t: Array, omega: float) -> Array:
-        """The current, in the unit of its phasors.
+    def at(
+        self, t: Array, omega: float, clearing_s: Array | None = None, ends: Index | None = None
+    ) -> tuple[Array, Index]:
+        """The current, in the unit of its phasors; where it is cleared, each channel ends at its
+        first zero after that: `beside` alone from the next time on.
+
+        The zero's instant is interpolated: otherwise which half cycle is the last would hang on the
+        grid.
 
         Parameters
         ----------
         t : (nt,) array (s)
+            Increasing.
         omega : float (rad/s)
+        clearing_s : (n,) array (s), optional
+        ends : (n, c) array of int, optional
+            Where it ends at the latest.
 
         Returns
         -------
         (n, c, nt) array
-            0 before t = 0.
+        (n, c) array of int
+            Index of the first time without it; nt where it goes on.
         """
         first, second, last = self.stages
+        parts = np.empty((*first.shape, 5), complex)
+        parts[..., BEFORE], parts[..., BESIDE] = self.before, self.beside
+        parts[..., FAST], parts[..., SLOW] = first - second, second - last
+        parts[..., LASTING] = last
         start = int(np.searchsorted(t, 0.0))
-        when = t[start:]
-        fast = np.exp(-when / self.fast_s[:, None])
-        slow = np.exp(-when / self.slow_s[:, None])
-        turning = np.exp(1j * omega * when)
-        out = np.zeros((*first.shape, t.size))
-        for c in range(out.shape[1]):  # channel by channel, for the memory
-            phasor = (
-                (first - second)[:, c, None] * fast
-                + (second - last)[:, c, None] * slow
-                + last[:, c, None]
-            )
-            phasor *= turning
-            out[:, c, start:] = phasor.real
-            if self.direct_s is not None:
-                direct = np.exp(-when / self.direct_s[:, None])
-                out[:, c, start:] -= first.real[:, c, None] * direct
-        return out
+        every, span_s = _repeats(t[start:])
+        direct_s = self.fast_s if self.direct_s is None else self.direct_s
+        times_s = np.stack([self.fast_s, self.slow_s, direct_s], axis=1)
+        decays = np.exp(-t[start : start + every] / times_s[..., None])
+        if self.direct_s is None:
+            decays[:, 2] = 0.0
+        if clearing_s is None:
+            clearing_s = np.full(len(parts), np.inf)
+        again = np.exp(-span_s / times_s)
+        return _written(parts, start, decays, again, t, omega * t, clearing_s, ends)
+
+
+def _repeats(t: Array) -> tuple[int, float]:
+    """After how many points the steps of a grid repeat, about the root of all, and how long they
+    take [s]; all points where none repeats. Exponentials of so many make those of the rest."""
+    every = -(-isqrt(t.size) // 8) * 8
+    if every < t.size:
+        span_s = float(t[every] - t[0])
+        rows = span_s * np.arange(-(-t.size // every))[:, None] + t[:every]
+        if np.allclose(rows.ravel()[: t.size], t, rtol=1e-15, atol=0.0):
+            return every, span_s
+    return t.size, 0.0
+
+
+def _written(  # noqa: PLR0913
+    parts: Complex,
+    start: int,
+    decays: Array,
+    again: Array,
+    t: Array,
+    angle: Array,
+    clearing_s: Array,
+    ends: Index | None,
+) -> tuple[Array, Index]:
+    """As `write` takes them, and what `Fading.at` returns."""
+    wave = np.empty((*parts.shape[:2], t.size))
+    end = np.full(parts.shape[:2], t.size) if ends is None else ends.copy()
+    opens = np.maximum(np.searchsorted(t, clearing_s, side="right"), 1)
+    turning = np.cos(angle), np.sin(angle)
+    # copies: the one form of array that it is compiled for
+    write(wave, end, start, parts, decays, again, *turning, t.copy(), clearing_s.copy(), opens)
+    return wave, end

@@ -9,7 +9,7 @@ import pytest
 
 from montecarlo.engine.progress import COMPILING
 from montecarlo.engine.stages import Stage
-from montecarlo.secondary.compiled import KeptCode, when_compiling
+from montecarlo.quantities.compiled import KeptCode, when_compiling
 from studies import KINDS
 from studies.cli.progress import Bar, Plan, line, time_left
 from tests.made.studies import study_with

@@ -18,7 +18,7 @@ from montecarlo.errors import RunStopped
 from montecarlo.secondary import compiled, excitation, kernel, phasor_kernel
 
 SOURCE = """\
-from montecarlo.secondary.compiled import njit
+from montecarlo.quantities.compiled import njit
 
 @njit(error_model="numpy")
 def twice(x):
