@@ -18,10 +18,11 @@ from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, run_and_keep
 from montecarlo.engine.progress import INDEPENDENT, SELECTION, Progress
-from montecarlo.engine.waves import step_currents
+from montecarlo.engine.waves import waves_of
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.tally import Tally
+from montecarlo.plant.events.waves import sinusoids
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.secondary.transient import Window
@@ -234,13 +235,14 @@ def _smallest(job: Job) -> tuple[Block, Circuit]:
 def _compile_by_phasors(job: Job) -> None:
     block, circuit = _smallest(job)
     block.solved(circuit, block.load_primary)
+    sinusoids(block.load_primary, np.zeros(1))
 
 
 def _compile_in_time(job: Job) -> None:
     """By cores at rest, which ask no phasors."""
     block, circuit = _smallest(job)
     window = Window(job.study.machine.frequency_hz, 0.0)
-    load = block.load_primary
+    waves = waves_of(block, np.zeros((len(block), 6, window.times().size)))
     at_rest = np.zeros((len(block), len(block.scheme(circuit).places)), complex)
     wanted = measurement(job.study, block.scheme(circuit))
-    block.in_time(circuit, window, step_currents(block, window, load, load), at_rest, wanted)
+    block.in_time(circuit, window, waves, at_rest, wanted)

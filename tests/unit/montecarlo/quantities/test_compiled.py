@@ -15,7 +15,9 @@ import pytest
 from numba.core.caching import CacheImpl, IndexDataCacheFile
 
 from montecarlo.errors import RunStopped
-from montecarlo.secondary import compiled, excitation, kernel, phasor_kernel
+from montecarlo.plant.events import wave_kernel
+from montecarlo.quantities import compiled
+from montecarlo.secondary import excitation, kernel, phasor_kernel
 
 SOURCE = """\
 from montecarlo.quantities.compiled import njit
@@ -60,7 +62,12 @@ def test_code_of_every_entry_is_looked_for(folder: Path, monkeypatch: pytest.Mon
 
 def test_the_entries_are_the_functions_that_python_calls() -> None:
     """Of a run that compiles nothing else; a new one wants `entry`."""
-    called = {kernel.integrate, phasor_kernel.solve_lanes, excitation._series}
+    called = {
+        kernel.integrate,
+        phasor_kernel.solve_lanes,
+        excitation._series,
+        wave_kernel.write,
+    }
     assert called <= {*compiled._entries}
 
 
@@ -198,7 +205,16 @@ def test_every_compiled_function_is_kept_so() -> None:
         workspace,
     )
 
-    modules = (admittance, excitation, judging, kernel, phasor_kernel, restraint, workspace)
+    modules = (
+        admittance,
+        excitation,
+        judging,
+        kernel,
+        phasor_kernel,
+        restraint,
+        wave_kernel,
+        workspace,
+    )
     functions = [
         value
         for module in modules
