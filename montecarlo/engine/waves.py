@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from montecarlo.engine.primary import Complex, neutral
 from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant.events.base import Event, Scene
-from montecarlo.plant.events.waves import sinusoids
+from montecarlo.plant.events.waves import steps
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS
 from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
@@ -149,13 +149,7 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     -------
     Waves
     """
-    angle = block.omega * window.times(window.lead + window.per_cycle)
-    event = 2 * window.lead  # the point of t = 0
-    wave = np.concatenate(
-        [
-            sinusoids(np.sqrt(2) * before, angle[: event + 1]),
-            sinusoids(np.sqrt(2) * during, angle[event:]),
-        ],
-        axis=-1,
-    )
+    cycles = window.times(window.lead + window.per_cycle)
+    times = np.insert(cycles, 2 * window.lead, -np.finfo(float).tiny)  # just before 0
+    wave = steps(np.sqrt(2) * before, np.sqrt(2) * during, block.omega * times)
     return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)

@@ -43,8 +43,8 @@ def plain(wave: Fading, t: Array, clearing_s: Array) -> Array:
     fast, slow = (np.exp(-t / time_s[:, None, None]) for time_s in (wave.fast_s, wave.slow_s))
     turn = np.exp(1j * OMEGA * t)
     during = (((first - second) * fast + (second - last) * slow + last) * turn).real
-    if wave.direct_s is not None:
-        during += (before - first).real * np.exp(-t / wave.direct_s[:, None, None])
+    direct = (before - first).real if wave.direct is None else wave.direct[..., None]
+    during += direct * np.exp(-t / wave.direct_s[:, None, None])
     out = np.where(t < 0, (before * turn).real, during)
     for s, c in np.ndindex(out.shape[:2]):
         out[s, c, first_zero(out[s, c], t, clearing_s[s]) :] = 0.0
@@ -71,6 +71,7 @@ def random_wave(rng: np.random.Generator, n: int = N, **changes: Any) -> Fading:
         fast_s=10 ** rng.uniform(-3, 0, n),
         slow_s=10 ** rng.uniform(-2, 1, n),
         direct_s=10 ** rng.uniform(-4, 0.5, n),
+        direct=1e4 * rng.normal(size=(n, 3)),
         before=phasors(),
         beside=phasors(),
     )
@@ -78,7 +79,7 @@ def random_wave(rng: np.random.Generator, n: int = N, **changes: Any) -> Fading:
 
 
 @every_grid
-@pytest.mark.parametrize("changes", [{}, {"before": 0.0}, {"beside": 0.0}, {"direct_s": None}])
+@pytest.mark.parametrize("changes", [{}, {"before": 0.0}, {"beside": 0.0}, {"direct": None}])
 def test_a_wave_is_its_plain_formula(t: Array, changes: dict[str, Any]) -> None:
     rng = np.random.default_rng(SEED)
     wave, clearing_s = random_wave(rng, **changes), rng.uniform(0.02, 0.2, N)

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.plant.events.base import ClearingTime, Event, KindWord, RunOn, Scene, cleared
-from montecarlo.plant.events.waves import Fading, of_sequences, sinusoids
+from montecarlo.plant.events.waves import Fading, of_sequences
 from montecarlo.plant.internal import charging_currents
 from montecarlo.plant.machine import phase_fault_reactance_pu
 from montecarlo.quantities import Array, Complex, Distribution, Quantity, number
@@ -160,13 +160,12 @@ class PhaseEarth(Event):
         """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,
         and the zone's capacitive current with it; load and healthy charging go on."""
         omega = scene.machine.omega
-        through, inside = _added(scene, _bus(scene))
-        fault, ends = through.at(t, omega, scene.own["clearing_time_s"])
-        charging, _ = inside.at(t, omega, ends=ends)
-        out = sinusoids(np.sqrt(2) * self.before(scene), omega * t)
-        out[:, :3] += fault
-        out[:, 3:] += fault - charging
-        return out
+        peak = np.sqrt(2) * self.before(scene)
+        neutral, line = _added(scene, _bus(scene))
+        neutral, line = replace(neutral, beside=peak[:, :3]), replace(line, beside=peak[:, 3:])
+        at_neutral, ends = neutral.at(t, omega, scene.own["clearing_time_s"])
+        at_line, _ = line.at(t, omega, ends=ends)
+        return np.concatenate([at_neutral, at_line], axis=1)
 
     def direct_s(self, scene: Scene) -> Array:
         return _direct_s(scene, _bus(scene))
@@ -175,9 +174,9 @@ class PhaseEarth(Event):
         """(n, nt). The sum of the three phases at the neutral end; load and charging currents add
         nothing to it. It ends at its own first zero after clearing: behind a resistor that of the
         fault current, with which it stops."""
-        through, _ = _added(scene, _bus(scene))
+        neutral, _ = _added(scene, _bus(scene))
         total = replace(
-            through, stages=[stage.sum(axis=1, keepdims=True) for stage in through.stages]
+            neutral, stages=[stage.sum(axis=1, keepdims=True) for stage in neutral.stages]
         )
         current, _ = total.at(t, scene.machine.omega, scene.own["clearing_time_s"])
         return current[:, 0]
@@ -209,24 +208,22 @@ def _direct_s(scene: Scene, bus: EarthedBus) -> Array:
 
 
 def _added(scene: Scene, bus: EarthedBus) -> tuple[Fading, Fading]:
-    """What the fault adds: through both ends (n, 3), and into the zone's capacitance, (n, 3)
-    each."""
+    """What the fault adds at the neutral end and at the line end, (n, 3) each; the current into the
+    zone's capacitance, alike in each phase, jumps."""
     s = scene.samples
     base = scene.machine.base_impedance_ohm
     turn = np.sqrt(2) * scene.turn
     voltage = scene.voltage_pu * scene.machine.phase_voltage_v
     zone_f = s["machine.stator_capacitance_f"] + s["machine.terminal_capacitance_f"]
     zone_s = 1j * scene.machine.omega * zone_f
-    through: list[Complex] = []
-    inside: list[Complex] = []
+    neutral: list[Complex] = []
+    line: list[Complex] = []
     for x in scene.decrement.reactances_pu:
         parts = bus.sequences(x * base, voltage)
         none = 0.0 * parts[0]
         lifted = of_sequences(-3 * bus.neutral_ohm * parts[0], none, none, scene.phase)
-        through.append(of_sequences(*parts, scene.phase) * turn[:, None])
-        inside.append(zone_s[:, None] * lifted * turn[:, None])
-    fast, slow = scene.decrement.decay_times_s(bus.outside_ohm / base)
-    return (
-        Fading(stages=through, fast_s=fast, slow_s=slow, direct_s=_direct_s(scene, bus)),
-        Fading(stages=inside, fast_s=fast, slow_s=slow),
-    )
+        neutral.append(of_sequences(*parts, scene.phase) * turn[:, None])
+        line.append(neutral[-1] - zone_s[:, None] * lifted * turn[:, None])
+    fast_s, slow_s = scene.decrement.decay_times_s(bus.outside_ohm / base)
+    through = Fading(stages=neutral, fast_s=fast_s, slow_s=slow_s, direct_s=_direct_s(scene, bus))
+    return through, replace(through, stages=line, direct=-neutral[0].real)

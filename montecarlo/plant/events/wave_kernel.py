@@ -5,7 +5,7 @@ from __future__ import annotations
 from montecarlo.quantities import Array, Complex, Index
 from montecarlo.quantities.compiled import njit
 
-BEFORE, FAST, SLOW, LASTING, BESIDE = range(5)  # of a wave's phasors
+BEFORE, FAST, SLOW, LASTING, DIRECT, BESIDE = range(6)  # parts of a wave
 
 
 @njit(entry=True, counted=False, nogil=True, error_model="numpy")
@@ -13,7 +13,7 @@ def write(  # noqa: C901, PLR0913
     out: Array,
     ends: Index,
     start: int,
-    phasors: Complex,
+    parts: Complex,
     decays: Array,
     again: Array,
     cosine: Array,
@@ -27,13 +27,14 @@ def write(  # noqa: C901, PLR0913
     Parameters
     ----------
     out : (n, c, nt) array
-        Takes the waves, in the unit of the phasors.
+        Takes the waves, in the unit of the parts.
     ends : (n, c) array of int
         From which point on a wave is 0; takes its first zero after clearing where that is earlier.
     start : int
         First point of the event.
-    phasors : (n, c, 5) complex array
-        Peak: before; what decays fast and slowly, what lasts; what goes on beside all of it.
+    parts : (n, c, 6) complex array
+        Peak phasors: before; what decays fast and slowly, what lasts; the DC component at first,
+        real; what goes on beside all of it.
     decays : (n, 3, m) array
         Of the first m points from `start` on: fast, slow, of the DC component.
     again : (n, 3) array
@@ -50,12 +51,12 @@ def write(  # noqa: C901, PLR0913
         fast, slow, direct = decays[s, 0], decays[s, 1], decays[s, 2]
         for c in range(channels):
             wave, end = out[s, c], ends[s, c]
-            before, beside = phasors[s, c, BEFORE], phasors[s, c, BESIDE]
+            before, beside = parts[s, c, BEFORE], parts[s, c, BESIDE]
             for i in range(min(start, end)):
                 wave[i] = before.real * cosine[i] - before.imag * sine[i]
 
-            first, second, last = phasors[s, c, FAST], phasors[s, c, SLOW], phasors[s, c, LASTING]
-            offset = before.real - (first + second + last).real  # so that the current is continuous
+            first, second, last = parts[s, c, FAST], parts[s, c, SLOW], parts[s, c, LASTING]
+            offset = parts[s, c, DIRECT].real
             for at in range(start, end, max(fast.size, 1)):
                 part, turn, quarter = wave[at:end], cosine[at:end], sine[at:end]
                 for i in range(min(fast.size, part.size)):

@@ -8,7 +8,7 @@ from math import isqrt
 
 import numpy as np
 
-from montecarlo.plant.events.wave_kernel import BEFORE, BESIDE, FAST, LASTING, SLOW, write
+from montecarlo.plant.events.wave_kernel import BEFORE, BESIDE, DIRECT, FAST, LASTING, SLOW, write
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array, Complex, Index
 
@@ -20,17 +20,33 @@ def sinusoids(phasors: Complex, angle: Array) -> Array:
     ----------
     phasors : (n, c) complex array
     angle : (m,) array (rad)
-        omega t.
+        omega t, increasing.
 
     Returns
     -------
     (n, c, m) array
     """
-    n = len(phasors)
-    parts = np.zeros((*phasors.shape, 5), complex)
-    parts[..., BEFORE] = phasors
-    decays = np.zeros((n, 3, 1)), np.zeros((n, 3))
-    return _written(parts, angle.size, *decays, angle, angle, np.full(n, np.inf), None)[0]
+    return steps(phasors, phasors, angle)
+
+
+def steps(before: Complex, during: Complex, angle: Array) -> Array:
+    """Sinusoids that jump from one set of peak phasors to another at t = 0, in their unit.
+
+    Parameters
+    ----------
+    before, during : (n, c) complex array
+    angle : (m,) array (rad)
+        omega t, increasing.
+
+    Returns
+    -------
+    (n, c, m) array
+    """
+    never = np.full(len(during), np.inf)
+    lasting = Fading(
+        stages=(during,) * 3, fast_s=never, slow_s=never, direct_s=never, direct=0.0, before=before
+    )
+    return lasting.at(angle, 1.0)[0]
 
 
 def of_sequences(
@@ -66,8 +82,10 @@ class Fading:
     stages: Sequence[Complex]  # behind X''d, X'd, Xd as if each lasted
     fast_s: Array  # T'' and T', (n,)
     slow_s: Array
-    # of the DC component (n,) that makes it go on from `before`; None: it jumps
-    direct_s: Array | None = None
+    direct_s: Array  # of the DC component, (n,)
+    direct: Array | float | None = (
+        None  # what it begins with, (n, c); None: the current is continuous
+    )
     before: Complex | float = 0.0
     beside: Complex | float = 0.0  # goes on through all of it, whatever is cleared
 
@@ -96,21 +114,25 @@ class Fading:
             Index of the first time without it; nt where it goes on.
         """
         first, second, last = self.stages
-        parts = np.empty((*first.shape, 5), complex)
+        parts = np.empty((*first.shape, 6), complex)
         parts[..., BEFORE], parts[..., BESIDE] = self.before, self.beside
         parts[..., FAST], parts[..., SLOW] = first - second, second - last
         parts[..., LASTING] = last
+        continuous = parts[..., BEFORE].real - first.real
+        parts[..., DIRECT] = continuous if self.direct is None else self.direct
         start = int(np.searchsorted(t, 0.0))
         every, span_s = _repeats(t[start:])
-        direct_s = self.fast_s if self.direct_s is None else self.direct_s
-        times_s = np.stack([self.fast_s, self.slow_s, direct_s], axis=1)
+        times_s = np.stack([self.fast_s, self.slow_s, self.direct_s], axis=1)
         decays = np.exp(-t[start : start + every] / times_s[..., None])
-        if self.direct_s is None:
-            decays[:, 2] = 0.0
-        if clearing_s is None:
-            clearing_s = np.full(len(parts), np.inf)
         again = np.exp(-span_s / times_s)
-        return _written(parts, start, decays, again, t, omega * t, clearing_s, ends)
+        cleared_s = np.full(len(parts), np.inf) if clearing_s is None else clearing_s.copy()
+        opens = np.maximum(np.searchsorted(t, cleared_s, side="right"), 1)
+        turning = np.cos(omega * t), np.sin(omega * t)
+        wave = np.empty((*first.shape, t.size))
+        end = np.full(first.shape, t.size) if ends is None else ends.copy()
+        # of copies: it is compiled for one form of array
+        write(wave, end, start, parts, decays, again, *turning, t.copy(), cleared_s, opens)
+        return wave, end
 
 
 def _repeats(t: Array) -> tuple[int, float]:
@@ -123,23 +145,3 @@ def _repeats(t: Array) -> tuple[int, float]:
         if np.allclose(rows.ravel()[: t.size], t, rtol=1e-15, atol=0.0):
             return every, span_s
     return t.size, 0.0
-
-
-def _written(  # noqa: PLR0913
-    parts: Complex,
-    start: int,
-    decays: Array,
-    again: Array,
-    t: Array,
-    angle: Array,
-    clearing_s: Array,
-    ends: Index | None,
-) -> tuple[Array, Index]:
-    """As `write` takes them, and what `Fading.at` returns."""
-    wave = np.empty((*parts.shape[:2], t.size))
-    end = np.full(parts.shape[:2], t.size) if ends is None else ends.copy()
-    opens = np.maximum(np.searchsorted(t, clearing_s, side="right"), 1)
-    turning = np.cos(angle), np.sin(angle)
-    # copies: the one form of array that it is compiled for
-    write(wave, end, start, parts, decays, again, *turning, t.copy(), clearing_s.copy(), opens)
-    return wave, end
