@@ -142,6 +142,6 @@ def _repeats(t: Array) -> tuple[int, float]:
     if every < t.size:
         span_s = float(t[every] - t[0])
         rows = span_s * np.arange(-(-t.size // every))[:, None] + t[:every]
-        if np.allclose(rows.ravel()[: t.size], t, rtol=1e-15, atol=0.0):
+        if (np.abs(rows.ravel()[: t.size] - t) <= 1e-15 * np.abs(t)).all():
             return every, span_s
     return t.size, 0.0
