@@ -20,6 +20,7 @@ from typing import Any
 
 import numba
 from numba.core.caching import FunctionCache, IndexDataCacheFile
+from numba.core.ccallback import CFunc
 
 from montecarlo.errors import RunStopped
 
@@ -63,6 +64,32 @@ def njit(
     return compiled
 
 
+def callback(signature: Any, function: Callable[..., Any]) -> int:
+    """Code of a function that compiled code calls by its address; kept like that of `njit`.
+
+    Parameters
+    ----------
+    signature : Numba's
+    function : callable
+
+    Returns
+    -------
+    int
+        The address, for as long as the process lives.
+
+    Raises
+    ------
+    RunStopped
+        Where compiled code can be kept nowhere.
+    """
+    found = CFunc(function, (signature.args, signature.return_type), {}, {})
+    found._cache = KeptCode(function)
+    found.compile()
+    _called.append(found)
+    return int(found.address)
+
+
+_called: list[Any] = []  # what addresses point into
 _entries: list[Any] = []  # functions that Python calls
 _waiting: list[Callable[[], None]] = []  # by whoever waits for it
 

@@ -9,8 +9,8 @@ from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
-from montecarlo.secondary.restraint import compiled_quantity
-from montecarlo.secondary.workspace import ALLOCATES, COMPILED, GAMMA, Meter
+from montecarlo.secondary.restraint import SUM, UNBIASED
+from montecarlo.secondary.workspace import COMPILED, GAMMA, Meter
 
 RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2
 QUANTITIES = {"rms": RMS, "fundamental": FUNDAMENTAL, "peak": PEAK_VALUE}  # by `Relay.measure`
@@ -158,9 +158,40 @@ def _least(one: Lanes, other: Lanes) -> Lanes:
     return where_less(other, one, other, one)
 
 
-@njit(**ALLOCATES)
-def judge(  # noqa: C901
-    history: Array, done: Index, lead: int, meter: Meter, scratch: Array, pickup: Array
+@njit(**COMPILED)
+def _above_bias(difference: Lanes, bias: Lanes, form: Array, v: int) -> Lanes:
+    """`restraint.operating_quantity`, for lanes."""
+    turned = bias - form[v, 3]
+    turned = where_less(turned, splat(0.0), splat(0.0), turned)
+    held = form[v, 1] * bias + (form[v, 2] - form[v, 1]) * turned
+    if form[v, 0] == UNBIASED:
+        return difference
+    if form[v, 0] == SUM:
+        return difference - held
+    # not a number stays
+    return where_less(held, difference, difference, splat(0.0)) + 0.0 * (difference + held)
+
+
+@njit(**COMPILED)
+def _restraining(history: Array, meter: Meter, e: int, s: int) -> Lanes:
+    """Bias current of element e at step s. [A]"""
+    bias, steps = splat(0.0), history.shape[0] // meter.signals.size
+    for j in range(meter.bias.shape[1]):
+        if meter.bias[e, j] >= 0:
+            end = meter.share[e, j] * square_root(load(history, meter.bias[e, j] * steps + s))
+            bias = _most(bias, end) if meter.largest else bias + end
+    return bias
+
+
+@njit(**COMPILED)
+def _most(one: Lanes, other: Lanes) -> Lanes:
+    # not a number stays
+    return where_less(one, other, other, one) + 0.0 * other
+
+
+@njit(**COMPILED)
+def judge(
+    history: Array, done: Index, lead: int, meter: Meter, scratch: Array, first: int, pickup: Array
 ) -> None:
     """What each element sustains for each form of bias and each hold. A frozen lane keeps its last
     value.
@@ -174,38 +205,38 @@ def judge(  # noqa: C901
     lead : int
         Steps before the event, which do not count.
     meter : Meter
-    scratch : ndarray, (steps, LANES)
-    pickup : ndarray, (LANES, elements, forms, holds)
+    scratch : ndarray, (4 steps, LANES)
+    first : int
+        Sample of the first lane.
+    pickup : ndarray, (n, elements, forms, holds)
         Written (A).
     """
     steps = history.shape[0] // meter.signals.size
     for b in range(LANES):
-        for e in range(meter.signals.size if done[b] < steps else 0):
-            history[e * steps + done[b] : (e + 1) * steps, b] = history[e * steps + done[b] - 1, b]
+        for e in range(meter.signals.size):
+            for s in range(done[b], steps):
+                history[e * steps + s, b] = history[e * steps + done[b] - 1, b]
     for e in range(meter.element.size):
-        mine = meter.element[e] * steps
-        if meter.bias[e, 0] < 0:
-            for d in range(meter.holds.size):
-                best = sustained(
-                    history, mine + lead, mine + steps, meter.holds[d], meter.drop_off**2, scratch
-                )
-                store(scratch, 0, square_root(best))
-                for v in range(meter.forms.shape[0]):
-                    pickup[:, e, v, d] = scratch[0]
-            continue
-        bias = np.zeros((steps - lead, LANES))
-        for j in range(meter.bias.shape[1]):
-            if meter.bias[e, j] >= 0:
-                row = meter.bias[e, j] * steps
-                end = meter.share[e, j] * np.sqrt(history[row + lead : row + steps])
-                bias = np.maximum(bias, end) if meter.largest else bias + end
-        difference = np.sqrt(history[mine + lead : mine + steps])
+        mine, biased = meter.element[e] * steps, meter.bias[e, 0] >= 0
+        for s in range(lead, steps if biased else lead):
+            store(scratch, steps + s, _restraining(history, meter, e, s))
+            store(scratch, 2 * steps + s, square_root(load(history, mine + s)))
         for v in range(meter.forms.shape[0]):
-            quantity = compiled_quantity(difference, bias, meter.forms[v])
+            for s in range(lead, steps if biased else lead):
+                difference, bias = load(scratch, 2 * steps + s), load(scratch, steps + s)
+                store(scratch, 3 * steps + s, _above_bias(difference, bias, meter.forms, v))
             for d in range(meter.holds.size):
-                store(
-                    scratch,
-                    0,
-                    sustained(quantity, 0, steps - lead, meter.holds[d], meter.drop_off, scratch),
-                )
-                pickup[:, e, v, d] = scratch[0]
+                hold = meter.holds[d]
+                if biased:
+                    best = sustained(
+                        scratch, 3 * steps + lead, 4 * steps, hold, meter.drop_off, scratch
+                    )
+                else:
+                    best = square_root(
+                        sustained(
+                            history, mine + lead, mine + steps, hold, meter.drop_off**2, scratch
+                        )
+                    )
+                store(scratch, 0, best)
+                for b in range(LANES):
+                    pickup[first + b, e, v, d] = scratch[0, b]

@@ -17,9 +17,9 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic, models, overload, register_model
 
-LANES = 16
-_FLAGS = ("contract", "nsz", "arcp")  # no nnan, no ninf: bad values must stay visible
-_VECTOR = ir.VectorType(ir.DoubleType(), LANES)
+LANES = 8
+FLAGS = ("contract", "nsz", "arcp")  # no nnan, no ninf: bad values must stay visible
+VECTOR = ir.VectorType(ir.DoubleType(), LANES)
 
 Lanes = Any  # what `load` gives, as far as Python's types go
 Code = Callable[..., Any]
@@ -38,21 +38,21 @@ _lanes = LanesType()
 @register_model(LanesType)
 class _LanesModel(models.PrimitiveModel):
     def __init__(self, manager: Any, numba_type: Any) -> None:
-        super().__init__(manager, numba_type, _VECTOR)
+        super().__init__(manager, numba_type, VECTOR)
 
 
 def _repeat(builder: Any, value: Any) -> Any:
-    whole = ir.Constant(_VECTOR, ir.Undefined)
+    whole = ir.Constant(VECTOR, ir.Undefined)
     first = builder.insert_element(whole, value, ir.Constant(ir.IntType(32), 0))
     return builder.shuffle_vector(
         first, whole, ir.Constant(ir.VectorType(ir.IntType(32), LANES), [0] * LANES)
     )
 
 
-def _place(context: Any, builder: Any, array_type: Any, array: Any, row: Any) -> Any:
+def place(context: Any, builder: Any, array_type: Any, array: Any, row: Any) -> Any:
     start = builder.mul(row, ir.Constant(row.type, LANES))
     place = builder.gep(context.make_array(array_type)(context, builder, array).data, [start])
-    return builder.bitcast(place, _VECTOR.as_pointer())
+    return builder.bitcast(place, VECTOR.as_pointer())
 
 
 # --- rows and numbers ---------------------------------------------------------
@@ -75,7 +75,7 @@ def load(typing: Any, array: Any, row: Any) -> tuple[Any, Code]:
     """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        return builder.load(_place(context, builder, signature.args[0], *args), align=8)
+        return builder.load(place(context, builder, signature.args[0], *args), align=8)
 
     return _lanes(array, types.intp), code
 
@@ -99,7 +99,7 @@ def store(typing: Any, array: Any, row: Any, value: Any) -> tuple[Any, Code]:
     """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        builder.store(args[2], _place(context, builder, signature.args[0], *args[:2]), align=8)
+        builder.store(args[2], place(context, builder, signature.args[0], *args[:2]), align=8)
         return context.get_dummy_value()
 
     return types.void(array, types.intp, _lanes), code
@@ -137,7 +137,7 @@ def _arithmetic(operation: Any, instruction: str) -> None:
                 value if kind == _lanes else _repeat(builder, value)
                 for value, kind in zip(args, signature.args, strict=True)
             ]
-            return getattr(builder, instruction)(*both, flags=_FLAGS)
+            return getattr(builder, instruction)(*both, flags=FLAGS)
 
         return _lanes(*(_lanes if kind == _lanes else types.float64 for kind in (a, b))), code
 
@@ -161,7 +161,7 @@ def _function(name: str) -> Any:
     @intrinsic
     def apply(typing: Any, a: Any) -> tuple[Any, Code]:
         def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-            kind = ir.FunctionType(_VECTOR, [_VECTOR])
+            kind = ir.FunctionType(VECTOR, [VECTOR])
             return builder.call(
                 cgutils.get_or_insert_function(builder.module, kind, f"llvm.{name}.v{LANES}f64"),
                 args,
@@ -212,7 +212,7 @@ def any_positive(typing: Any, a: Any) -> tuple[Any, Code]:
     """
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        lanes = builder.fcmp_ordered(">", args[0], ir.Constant(_VECTOR, None))
+        lanes = builder.fcmp_ordered(">", args[0], ir.Constant(VECTOR, None))
         bits = builder.bitcast(lanes, ir.IntType(LANES))
         return builder.icmp_unsigned("!=", bits, ir.Constant(bits.type, 0))
 

@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.quantities.compiled import njit
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
 Form = tuple[int, float, float, float]  # which, first_slope, second_slope, turning point [A]
@@ -84,25 +83,16 @@ def operating_quantity(difference: Array, bias: Array, form: tuple[float, ...]) 
     -------
     ndarray, (...)
     """
-    with np.errstate(invalid="ignore", over="ignore"):  # as compiled: bad values stay visible
-        return _quantity(difference, bias, form)
-
-
-def _quantity(difference: Array, bias: Array, form: tuple[float, ...] | Array) -> Array:
-    which, first_slope, second_slope, turning_point_a = form[0], form[1], form[2], form[3]
+    which, first_slope, second_slope, turning_point_a = form
     if which == UNBIASED:
         return difference * 1.0
-    restraint = first_slope * bias + (second_slope - first_slope) * np.maximum(
-        bias - turning_point_a, 0.0
-    )
-    if which == SUM:
-        return difference - restraint
-    # not a number stays
-    return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
-
-
-# The same for compiled code, form (4,): to compile it for Python too would take seconds
-compiled_quantity = njit(nogil=True, error_model="numpy")(_quantity)
+    with np.errstate(invalid="ignore", over="ignore"):  # as compiled: bad values stay visible
+        turned = np.maximum(bias - turning_point_a, 0.0)
+        restraint = first_slope * bias + (second_slope - first_slope) * turned
+        if which == SUM:
+            return difference - restraint
+        # not a number stays
+        return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
 
 
 def threshold(pickup_a: float, bias: Array, form: Form) -> Array:

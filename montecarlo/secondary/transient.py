@@ -13,7 +13,8 @@ from montecarlo.secondary.kernel import integrate
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
-from montecarlo.secondary.workspace import GAMMA, Cores, Meter, Pace, network
+from montecarlo.secondary.stage import compiled
+from montecarlo.secondary.workspace import GAMMA, Cores, Meter, Pace
 
 STEPS_PER_CYCLE = 28  # 99 % of RMS currents within 1 % of 1,024 steps (tests/MEASUREMENTS)
 UNRESOLVED_MOVE = 1e-3  # a last Newton move above this leaves a sample unresolved
@@ -157,7 +158,8 @@ def solve(  # noqa: PLR0913
         np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
         source.channel,
         _cores(bank, leg_ohm, load_flux, fill),
-        network(table),
+        compiled(table, source.channel, (bank.exponent - 1) // 2),
+        len(table),
         pace,
         meter,
         pickup,
@@ -192,7 +194,6 @@ def _cores(bank: CtBank, leg_ohm: Array, load_flux: Complex, fill: Index) -> Cor
     curve = np.concatenate([bank.coefficients[:2], start.bounds, start.slopes])
     return Cores(
         curve=across(curve * bank.knee_current_a),
-        power=(bank.exponent - 1) // 2,
         series_ohm=across(bank.series_ohm),
         inv_flux=1 / across(bank.knee_flux_wb),
         inv_turns=1 / across(bank.turns),

@@ -25,40 +25,31 @@ MOST = 20  # CTs or legs that a group holds
     FLUX,
     NEXT,
     BEFORE,
-    RHS,  # flux at the stage's start, iterate, at the step's start; right-hand side
-    STOP1,
-    STOP2,  # the stops' currents at the stage's start [A]
-    SOURCE,
-    CURRENT,
-    SLOPE,  # ideal secondary current, what excitation leaves [A]; d(exciting)/d(flux)
-    PULL,
-    DIAG,
-    TIE,  # Newton's move; gain, and gain·slope, over the Jacobian's diagonal
-    DRIVE,
-    PUSH,  # weight·F at the point before the stage's start; slope·move
+    RHS,  # flux at the stage's start, iterate, at the stage's start before; right-hand side
+    REST1,
+    REST2,  # the stops' rests at the stage's start [knee flux]
+    CURRENT,  # what excitation leaves [A]
+    DRIVE,  # weight·F at the point before the stage's start
     LINEAR,
     STEEP,
     LIMIT,  # the characteristic: linear, saturated branch [A]; flux that Newton may try
-    BOUND1,
-    BOUND2,
+    REACH1,
+    REACH2,
+    DROP1,
+    DROP2,  # the stops' reaches both ways [knee flux]
     FIRST_SLOPE,
-    SECOND_SLOPE,  # the stops' bounds [A] and slopes [A per knee flux]
+    SECOND_SLOPE,  # the stops' slopes [A per knee flux]
     OWN,
     GAIN,
     TURNS,  # weight over knee flux, times winding and lead, and alone; one over turns
     OHM,
-    ROOT,
-    LOAD,  # by leg: resistance [ohm], its root, right-hand side of Newton
-    LEG,  # by leg: current [A]
+    LEG,  # by leg: resistance [ohm], current [A]
     INNER,
     BEGIN,  # by signal that is measured: between the two stages, at the step's start [A]
-    ACTIVE,
-    PEAK,
     LIVE,
-    WORST,  # one row each: 1 while Newton moves; its move; 1 until settled; worst move
-    FACTOR,
-) = range(0, 35 * MOST, MOST)  # by pair of legs: factors of Newton's matrix
-ROWS = 34 * MOST + MOST * MOST
+    WORST,  # one row each: 1 until settled; worst of the last Newton moves
+) = range(0, 26 * MOST, MOST)
+ROWS = 26 * MOST
 
 
 class Network(NamedTuple):
@@ -78,7 +69,6 @@ class Cores(NamedTuple):
 
     # (6, ct, n): a, b, bounds of the stops [A], slopes of the stops [A per knee flux]
     curve: Array
-    power: Index  # (ct,) (S - 1)/2
     series_ohm: Array  # (ct, n)
     inv_flux: Array  # (ct, n) [1/Wb]
     inv_turns: Array  # (ct, n)
@@ -234,17 +224,17 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
         n = first + b
         for c in range(cores.flux.shape[0]):
             w[FLUX + c, b] = w[NEXT + c, b] = w[BEFORE + c, b] = cores.flux[c, n]
-            w[STOP1 + c, b], w[STOP2 + c, b] = cores.stops[0, c, n], cores.stops[1, c, n]
             w[LINEAR + c, b], w[STEEP + c, b] = cores.curve[0, c, n], cores.curve[1, c, n]
-            w[BOUND1 + c, b], w[BOUND2 + c, b] = cores.curve[2, c, n], cores.curve[3, c, n]
-            w[FIRST_SLOPE + c, b], w[SECOND_SLOPE + c, b] = (
-                cores.curve[4, c, n],
-                cores.curve[5, c, n],
-            )
+            for stop in range(2):
+                bound, slope = cores.curve[2 + stop, c, n], cores.curve[4 + stop, c, n]
+                yields = 1.0 / slope if slope > 0.0 else 0.0
+                w[REST1 + stop * MOST + c, b] = cores.flux[c, n] - yields * cores.stops[stop, c, n]
+                w[REACH1 + stop * MOST + c, b] = yields * bound
+                w[DROP1 + stop * MOST + c, b] = -yields * bound
+                w[FIRST_SLOPE + stop * MOST + c, b] = slope
             w[GAIN + c, b], w[TURNS + c, b] = weight * cores.inv_flux[c, n], cores.inv_turns[c, n]
             w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf
         for leg in range(cores.leg_ohm.shape[0]):
             w[OHM + leg, b] = cores.leg_ohm[leg, n]
-            w[ROOT + leg, b] = np.sqrt(cores.leg_ohm[leg, n])
         w[LIVE, b], w[WORST, b] = 1.0, 0.0

@@ -1,0 +1,213 @@
+"""Machine code from plain Python: LANES numbers that write down what is done with them.
+
+A function that is given such numbers runs once, while code is made for one circuit. Its loops leave
+straight code without a table to look up, which neither Numba nor a reader has to see through.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Protocol, TypeVar
+
+from llvmlite import ir
+
+from montecarlo.secondary.lanes import FLAGS, LANES, VECTOR
+
+_WHOLE = ir.IntType(LANES)
+T = TypeVar("T", bound=tuple[Any, ...])
+
+
+class Once(Protocol[T]):
+    """What `repeated` repeats."""
+
+    def __call__(self, carried: T, *, again: bool) -> tuple[T, Any]: ...
+
+
+def number(value: float) -> ir.Constant:
+    """The same number in every lane.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    llvmlite constant
+    """
+    return ir.Constant(VECTOR, [value] * LANES)
+
+
+class Emitted:
+    """LANES numbers of code that is being written."""
+
+    def __init__(self, builder: ir.IRBuilder, value: Any) -> None:
+        self.builder, self.value = builder, value
+
+    def _of(self, other: Any) -> Any:
+        return other.value if isinstance(other, Emitted) else number(other)
+
+    def _by(self, instruction: str, one: Any, other: Any) -> Emitted:
+        done = getattr(self.builder, instruction)(one, other, flags=FLAGS)
+        return Emitted(self.builder, done)
+
+    def __add__(self, other: Any) -> Emitted:
+        return self._by("fadd", self.value, self._of(other))
+
+    def __radd__(self, other: Any) -> Emitted:
+        return self._by("fadd", self._of(other), self.value)
+
+    def __sub__(self, other: Any) -> Emitted:
+        return self._by("fsub", self.value, self._of(other))
+
+    def __rsub__(self, other: Any) -> Emitted:
+        return self._by("fsub", self._of(other), self.value)
+
+    def __mul__(self, other: Any) -> Emitted:
+        return self._by("fmul", self.value, self._of(other))
+
+    def __rmul__(self, other: Any) -> Emitted:
+        return self._by("fmul", self._of(other), self.value)
+
+    def __truediv__(self, other: Any) -> Emitted:
+        return self._by("fdiv", self.value, self._of(other))
+
+    def __rtruediv__(self, other: Any) -> Emitted:
+        return self._by("fdiv", self._of(other), self.value)
+
+    def __abs__(self) -> Emitted:
+        kind = ir.FunctionType(VECTOR, [VECTOR])
+        name = f"llvm.fabs.v{LANES}f64"
+        module = self.builder.module
+        absolute = module.globals.get(name) or ir.Function(module, kind, name)
+        return Emitted(self.builder, self.builder.call(absolute, [self.value]))
+
+    def less(self, bound: Any, then: Any, otherwise: Any) -> Emitted:
+        """`then` where this is less than `bound`, else `otherwise`, also where one of the two is
+        not a number.
+
+        Parameters
+        ----------
+        bound, then, otherwise : Emitted or float
+
+        Returns
+        -------
+        Emitted
+        """
+        where = self.builder.fcmp_ordered("<", self.value, self._of(bound))
+        return Emitted(
+            self.builder, self.builder.select(where, self._of(then), self._of(otherwise))
+        )
+
+    def equals(self, other: Any, then: Any, otherwise: Any) -> Emitted:
+        """`then` where this equals `other`, else `otherwise`.
+
+        Parameters
+        ----------
+        other, then, otherwise : Emitted or float
+
+        Returns
+        -------
+        Emitted
+        """
+        where = self.builder.fcmp_ordered("==", self.value, self._of(other))
+        return Emitted(
+            self.builder, self.builder.select(where, self._of(then), self._of(otherwise))
+        )
+
+    def any_positive(self) -> Any:
+        """Whether a lane is > 0.
+
+        Returns
+        -------
+        llvmlite value
+            One bit.
+        """
+        lanes = self.builder.fcmp_ordered(">", self.value, number(0.0))
+        bits = self.builder.bitcast(lanes, _WHOLE)
+        return self.builder.icmp_unsigned("!=", bits, ir.Constant(_WHOLE, 0))
+
+
+class Rows:
+    """The rows of a workspace (rows, LANES), read and written by their number."""
+
+    def __init__(self, builder: ir.IRBuilder, first: Any) -> None:
+        self.builder, self.first = builder, first
+
+    def _place(self, row: int) -> Any:
+        start = ir.Constant(ir.IntType(64), row * LANES)
+        return self.builder.bitcast(self.builder.gep(self.first, [start]), VECTOR.as_pointer())
+
+    def __getitem__(self, row: int) -> Emitted:
+        return Emitted(self.builder, self.builder.load(self._place(row), align=64))
+
+    def number(self, value: float) -> Emitted:
+        """The same number in every lane.
+
+        Parameters
+        ----------
+        value : float
+
+        Returns
+        -------
+        Emitted
+        """
+        return Emitted(self.builder, number(value))
+
+    def __setitem__(self, row: int, value: Emitted) -> None:
+        self.builder.store(value.value, self._place(row), align=64)
+
+
+def repeated(builder: ir.IRBuilder, start: T, most: int, once: Once[T]) -> T:
+    """Code that does something once, and again in a loop where that is asked for.
+
+    Parameters
+    ----------
+    builder : llvmlite builder
+        At its end when this returns.
+    start : named tuple of Emitted or lists of these
+        What is carried along.
+    most : int
+        Rounds.
+    once : callable
+        From what is carried, and whether this is the code of the loop, to what is carried next and
+        the bit that asks for another round.
+
+    Returns
+    -------
+    like start
+        After the last round.
+    """
+    found, more = once(start, again=False)
+    before, index = builder.block, ir.IntType(64)
+    loop, after = (builder.append_basic_block(name) for name in ("again", "after"))
+    builder.cbranch(more, loop, after).set_weights([1, 99])
+    builder.position_at_end(loop)
+    count = builder.phi(index)
+    count.add_incoming(ir.Constant(index, 1), before)
+    carried = _phis(builder, found)
+    found_there, more = once(carried, again=True)
+    end = builder.block
+    count.add_incoming(builder.add(count, ir.Constant(index, 1)), end)
+    for phi, first, then in zip(*map(_flat, (carried, found, found_there)), strict=True):
+        phi.value.add_incoming(first.value, before)
+        phi.value.add_incoming(then.value, end)
+    left = builder.icmp_signed("<", count, ir.Constant(index, most - 1))
+    builder.cbranch(builder.and_(more, left), loop, after)
+    builder.position_at_end(after)
+    result = _phis(builder, found)
+    for phi, first, then in zip(*map(_flat, (result, found, found_there)), strict=True):
+        phi.value.add_incoming(first.value, before)
+        phi.value.add_incoming(then.value, end)
+    return result
+
+
+def _flat(carried: Any) -> list[Emitted]:
+    return [each for part in carried for each in (part if isinstance(part, list) else [part])]
+
+
+def _phis(builder: ir.IRBuilder, like: T) -> T:
+    def one(_: Any) -> Emitted:
+        return Emitted(builder, builder.phi(VECTOR))
+
+    return type(like)(
+        *([one(e) for e in part] if isinstance(part, list) else one(part) for part in like)
+    )
