@@ -190,7 +190,7 @@ def _most(one: Lanes, other: Lanes) -> Lanes:
 
 
 @njit(**COMPILED)
-def judge(
+def judge(  # noqa: C901
     history: Array, done: Index, lead: int, meter: Meter, scratch: Array, first: int, pickup: Array
 ) -> None:
     """What each element sustains for each form of bias and each hold. A frozen lane keeps its last

@@ -60,7 +60,17 @@ def _clear(rows: Array) -> None:
 
 
 @njit(**COMPILED)
-def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: Index) -> bool:
+def _end(w: Array, b: int, cts: int) -> None:
+    """Freeze a lane; where its flux is not a number, its worst move is none either."""
+    for c in range(cts):
+        w[at.WORST, b] += 0.0 * w[at.NEXT + c, b]
+    w[at.LIVE, b] = 0.0
+
+
+@njit(**COMPILED)
+def _settle(
+    w: Array, cts: int, history: Array, s: int, pace: Pace, signals: int, done: Index
+) -> bool:
     """Freeze the lanes in which no measured value has changed over the last cycle; whether any lane
     goes on."""
     for b in range(LANES):
@@ -70,7 +80,8 @@ def _settle(w: Array, history: Array, s: int, pace: Pace, signals: int, done: In
             before = np.sqrt(history[e * pace.steps + s - pace.per_cycle, b])
             change = max(change, abs(now - before) / (now + SMALL_A))
         if w[at.LIVE, b] > 0.0 and not change >= pace.settle:
-            w[at.LIVE, b], done[b] = 0.0, s + 1
+            _end(w, b, cts)
+            done[b] = s + 1
     return bool(any_positive(load(w, at.LIVE)))
 
 
@@ -174,12 +185,11 @@ def integrate(  # noqa: C901, PLR0913
                 pace.settle > 0.0
                 and s >= lead + 2 * pace.per_cycle
                 and (s + 1 - lead) % pace.per_cycle == 0
-                and not _settle(w, history, s, pace, signals, done)
+                and not _settle(w, cts, history, s, pace, signals, done)
             ):
                 break
         for b in range(LANES):
-            bad = 0.0  # what is not a number stays so
-            for c in range(cts):
-                bad += 0.0 * w[at.NEXT + c, b]
-            moves[first + b] = np.sqrt(w[at.WORST, b]) + bad
+            if w[at.LIVE, b] > 0.0:
+                _end(w, b, cts)
+            moves[first + b] = np.sqrt(w[at.WORST, b])
         judge(history, done, lead, meter, scratch, first, pickup)

@@ -28,8 +28,8 @@ from numba import types
 from numba.extending import intrinsic
 
 from montecarlo.quantities import Array, Index
-from montecarlo.secondary import workspace as at
 from montecarlo.quantities.compiled import callback
+from montecarlo.secondary import workspace as at
 from montecarlo.secondary.emitted import Rows, repeated
 from montecarlo.secondary.lanes import place
 from montecarlo.secondary.workspace import GAMMA, MOST
@@ -388,7 +388,11 @@ def newton(
 
 
 def _ideal(w: Rows, source: Rows, wiring: Wiring) -> list[Any]:
-    return [w[at.TURNS + c] * source[channel] for c, channel in enumerate(wiring.channel)]
+    """Of each CT, the current less what is fixed of the exciting current."""
+    return [
+        w[at.TURNS + c] * source[channel] - w[at.FIXED + c]
+        for c, channel in enumerate(wiring.channel)
+    ]
 
 
 def _stage(w: Rows, source: Rows, wiring: Wiring, *, second: bool) -> None:
@@ -423,7 +427,8 @@ def _stage(w: Rows, source: Rows, wiring: Wiring, *, second: bool) -> None:
     for c in cts:
         w[at.NEXT + c], w[at.CURRENT + c] = found.flux[c], found.current[c]
     _sum_legs(w, wiring, found.current)
-    worst, moved = w[at.WORST], w[at.LIVE] * found.moved
+    zero = w.number(0.0)
+    worst, moved = w[at.WORST], zero.less(w[at.LIVE], found.moved, zero)
     w[at.WORST] = worst.less(moved, moved, worst)
 
 

@@ -39,6 +39,7 @@ MOST = 20  # CTs or legs that a group holds
     DROP2,  # the stops' reaches both ways [knee flux]
     FIRST_SLOPE,
     SECOND_SLOPE,  # the stops' slopes [A per knee flux]
+    FIXED,  # the current of stops without a slope [A]
     OWN,
     GAIN,
     TURNS,  # weight over knee flux, times winding and lead, and alone; one over turns
@@ -48,8 +49,8 @@ MOST = 20  # CTs or legs that a group holds
     BEGIN,  # by signal that is measured: between the two stages, at the step's start [A]
     LIVE,
     WORST,  # one row each: 1 until settled; worst of the last Newton moves
-) = range(0, 26 * MOST, MOST)
-ROWS = 26 * MOST
+) = range(0, 27 * MOST, MOST)
+ROWS = 27 * MOST
 
 
 class Network(NamedTuple):
@@ -225,6 +226,7 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
         for c in range(cores.flux.shape[0]):
             w[FLUX + c, b] = w[NEXT + c, b] = w[BEFORE + c, b] = cores.flux[c, n]
             w[LINEAR + c, b], w[STEEP + c, b] = cores.curve[0, c, n], cores.curve[1, c, n]
+            w[FIXED + c, b] = 0.0
             for stop in range(2):
                 bound, slope = cores.curve[2 + stop, c, n], cores.curve[4 + stop, c, n]
                 yields = 1.0 / slope if slope > 0.0 else 0.0
@@ -232,6 +234,8 @@ def fill(w: Array, cores: Cores, first: int, weight: float) -> None:
                 w[REACH1 + stop * MOST + c, b] = yields * bound
                 w[DROP1 + stop * MOST + c, b] = -yields * bound
                 w[FIRST_SLOPE + stop * MOST + c, b] = slope
+                if slope == 0.0:
+                    w[FIXED + c, b] += cores.stops[stop, c, n]
             w[GAIN + c, b], w[TURNS + c, b] = weight * cores.inv_flux[c, n], cores.inv_turns[c, n]
             w[OWN + c, b] = w[GAIN + c, b] * cores.series_ohm[c, n]
             w[LIMIT + c, b] = FLUX_LIMIT if cores.curve[1, c, n] > 0 else np.inf

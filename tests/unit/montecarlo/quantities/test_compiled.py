@@ -201,7 +201,6 @@ def test_every_compiled_function_is_kept_so() -> None:
         judging,
         kernel,
         phasor_kernel,
-        restraint,
         workspace,
     )
 
@@ -211,7 +210,6 @@ def test_every_compiled_function_is_kept_so() -> None:
         judging,
         kernel,
         phasor_kernel,
-        restraint,
         wave_kernel,
         workspace,
     )
