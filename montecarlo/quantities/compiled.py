@@ -82,7 +82,7 @@ def callback(signature: Any, function: Callable[..., Any]) -> int:
     RunStopped
         Where compiled code can be kept nowhere.
     """
-    found = CFunc(function, (signature.args, signature.return_type), {}, {})
+    found: Any = CFunc(function, (signature.args, signature.return_type), {}, {})
     found._cache = KeptCode(function)
     found.compile()
     _called.append(found)

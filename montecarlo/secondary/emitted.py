@@ -6,20 +6,15 @@ straight code without a table to look up, which neither Numba nor a reader has t
 
 from __future__ import annotations
 
-from typing import Any, Protocol, TypeVar
+from collections.abc import Callable
+from typing import Any
 
 from llvmlite import ir
 
 from montecarlo.secondary.lanes import FLAGS, LANES, VECTOR
 
 _WHOLE = ir.IntType(LANES)
-T = TypeVar("T", bound=tuple[Any, ...])
-
-
-class Once(Protocol[T]):
-    """What `repeated` repeats."""
-
-    def __call__(self, carried: T, *, again: bool) -> tuple[T, Any]: ...
+Once = Callable[[list["Emitted"], bool], tuple[list["Emitted"], Any]]
 
 
 def number(value: float) -> ir.Constant:
@@ -156,14 +151,14 @@ class Rows:
         self.builder.store(value.value, self._place(row), align=64)
 
 
-def repeated(builder: ir.IRBuilder, start: T, most: int, once: Once[T]) -> T:
+def repeated(builder: ir.IRBuilder, start: list[Emitted], most: int, once: Once) -> list[Emitted]:
     """Code that does something once, and again in a loop where that is asked for.
 
     Parameters
     ----------
     builder : llvmlite builder
         At its end when this returns.
-    start : named tuple of Emitted or lists of these
+    start : list of Emitted
         What is carried along.
     most : int
         Rounds.
@@ -173,41 +168,26 @@ def repeated(builder: ir.IRBuilder, start: T, most: int, once: Once[T]) -> T:
 
     Returns
     -------
-    like start
+    list of Emitted
         After the last round.
     """
-    found, more = once(start, again=False)
+    first, more = once(start, False)
     before, index = builder.block, ir.IntType(64)
     loop, after = (builder.append_basic_block(name) for name in ("again", "after"))
     builder.cbranch(more, loop, after).set_weights([1, 99])
     builder.position_at_end(loop)
     count = builder.phi(index)
     count.add_incoming(ir.Constant(index, 1), before)
-    carried = _phis(builder, found)
-    found_there, more = once(carried, again=True)
+    carried = [builder.phi(VECTOR) for _ in first]
+    last, more = once([Emitted(builder, phi) for phi in carried], True)
     end = builder.block
     count.add_incoming(builder.add(count, ir.Constant(index, 1)), end)
-    for phi, first, then in zip(*map(_flat, (carried, found, found_there)), strict=True):
-        phi.value.add_incoming(first.value, before)
-        phi.value.add_incoming(then.value, end)
     left = builder.icmp_signed("<", count, ir.Constant(index, most - 1))
     builder.cbranch(builder.and_(more, left), loop, after)
     builder.position_at_end(after)
-    result = _phis(builder, found)
-    for phi, first, then in zip(*map(_flat, (result, found, found_there)), strict=True):
-        phi.value.add_incoming(first.value, before)
-        phi.value.add_incoming(then.value, end)
-    return result
-
-
-def _flat(carried: Any) -> list[Emitted]:
-    return [each for part in carried for each in (part if isinstance(part, list) else [part])]
-
-
-def _phis(builder: ir.IRBuilder, like: T) -> T:
-    def one(_: Any) -> Emitted:
-        return Emitted(builder, builder.phi(VECTOR))
-
-    return type(like)(
-        *([one(e) for e in part] if isinstance(part, list) else one(part) for part in like)
-    )
+    result = [builder.phi(VECTOR) for _ in first]
+    for phis in (carried, result):
+        for phi, one, other in zip(phis, first, last, strict=True):
+            phi.add_incoming(one.value, before)
+            phi.add_incoming(other.value, end)
+    return [Emitted(builder, phi) for phi in result]

@@ -30,7 +30,7 @@ from numba.extending import intrinsic
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import callback
 from montecarlo.secondary import workspace as at
-from montecarlo.secondary.emitted import Rows, repeated
+from montecarlo.secondary.emitted import Emitted, Rows, repeated
 from montecarlo.secondary.lanes import place
 from montecarlo.secondary.workspace import GAMMA, MOST
 
@@ -321,6 +321,15 @@ class Iterate(NamedTuple):
     active: Any  # 1 while a lane moves
     moved: Any  # square of its last move, all CTs together
 
+    def all(self) -> list[Any]:
+        return [*self.flux, *self.current, self.active, self.moved]
+
+    @classmethod
+    def of(cls, numbers: list[Any]) -> Iterate:
+        """The other way."""
+        cts = len(numbers) // 2 - 1
+        return cls(numbers[:cts], numbers[cts:-2], *numbers[-2:])
+
 
 def newton(
     w: Any,
@@ -418,12 +427,13 @@ def _stage(w: Rows, source: Rows, wiring: Wiring, *, second: bool) -> None:
             w[at.BEFORE + c] = m
         w[at.DRIVE + c], w[at.RHS + c] = drive, rhs[c]
 
-    def move(now: Iterate, *, again: bool) -> tuple[Iterate, Any]:
+    def move(carried: list[Emitted], again: bool) -> tuple[list[Emitted], Any]:
+        now = Iterate.of(carried)
         then = newton(w, wiring, ideal, (rhs, ahead), now, again=again)
-        return then, then.active.any_positive()
+        return then.all(), then.active.any_positive()
 
     start = Iterate(flux, flux, w[at.LIVE], w.number(0.0))
-    found = repeated(w.builder, start, _MAX_ITERATIONS, move)
+    found = Iterate.of(repeated(w.builder, start.all(), _MAX_ITERATIONS, move))
     for c in cts:
         w[at.NEXT + c], w[at.CURRENT + c] = found.flux[c], found.current[c]
     _sum_legs(w, wiring, found.current)
@@ -452,7 +462,7 @@ def _sum_legs(w: Rows, wiring: Wiring, current: Values) -> None:
         w[at.LEG + p] = sum_
 
 
-@intrinsic(prefer_literal=True)
+@intrinsic(prefer_literal=True)  # type: ignore[untyped-decorator]
 def _emitted(typing: Any, first: Any, source: Any, what: Any, wiring: Any) -> Any:
     """The code of `compiled`, for Numba; `wiring` is JSON, known while code is made."""
     made_for = Wiring(*json.loads(wiring.literal_value))
@@ -510,7 +520,7 @@ def _address(wiring: str) -> int:
     return callback(types.int64(rows, rows, types.int64), stages)
 
 
-@intrinsic
+@intrinsic  # type: ignore[untyped-decorator]
 def run(typing: Any, address: Any, w: Any, sources: Any, row: Any, what: Any) -> Any:
     """What `compiled` gave, on a workspace.
 
