@@ -60,7 +60,7 @@ def test_code_of_every_entry_is_looked_for(folder: Path, monkeypatch: pytest.Mon
 
 def test_the_entries_are_the_functions_that_python_calls() -> None:
     """Of a run that compiles nothing else; a new one wants `entry`."""
-    called = {kernel.integrate, phasor_kernel.solve_lanes, excitation._series}
+    called = {kernel.integrate, phasor_kernel.solve_lanes, excitation._within}
     assert called <= {*compiled._entries}
 
 
