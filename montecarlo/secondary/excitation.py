@@ -236,7 +236,8 @@ def kept_within(
     """
     numbers = np.array([_orders(int(power)) for power in exponent])
     given = (room, mean, peak, coefficients[0], coefficients[1])
-    return _within(*map(np.ascontiguousarray, given), numbers, (exponent + 1) // 2)
+    flux, current = _within(*map(np.ascontiguousarray, given), numbers, (exponent + 1) // 2)
+    return flux, current
 
 
 @cache

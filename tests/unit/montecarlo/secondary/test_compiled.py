@@ -15,6 +15,7 @@ import pytest
 from numba.core.caching import CacheImpl, IndexDataCacheFile
 
 from montecarlo.errors import RunStopped
+from montecarlo.estimates import conditional
 from montecarlo.secondary import compiled, excitation, kernel, phasor_kernel
 
 SOURCE = """\
@@ -60,7 +61,12 @@ def test_code_of_every_entry_is_looked_for(folder: Path, monkeypatch: pytest.Mon
 
 def test_the_entries_are_the_functions_that_python_calls() -> None:
     """Of a run that compiles nothing else; a new one wants `entry`."""
-    called = {kernel.integrate, phasor_kernel.solve_lanes, excitation._within}
+    called = {
+        kernel.integrate,
+        phasor_kernel.solve_lanes,
+        excitation._within,
+        conditional._found,
+    }
     assert called <= {*compiled._entries}
 
 
