@@ -71,6 +71,7 @@ class Block(ChunkSamples):
         self._banks = {
             kind: at_places(every, scheme.places) for kind, scheme in job.schemes.items()
         }
+        self._legs_ohm: dict[Circuit, Array] = {}
 
     def only(self, rows: Indices) -> Block:
         """Some of the samples, in this order, for further solutions.
@@ -88,6 +89,7 @@ class Block(ChunkSamples):
         for solved in ("load_primary", "_load_judged"):
             few.__dict__.pop(solved, None)
         few._banks = {kind: take(bank, rows) for kind, bank in self._banks.items()}
+        few._legs_ohm = {}
         return few
 
     # --- circuits -------------------------------------------------------------
@@ -129,7 +131,11 @@ class Block(ChunkSamples):
         -------
         (n, legs) array
         """
-        return leg_ohm(self.study, circuit, self.samples, self.scheme(circuit))
+        if circuit not in self._legs_ohm:  # phasors and the solution in time ask alike
+            self._legs_ohm[circuit] = leg_ohm(
+                self.study, circuit, self.samples, self.scheme(circuit)
+            )
+        return self._legs_ohm[circuit]
 
     def _on(self, circuit: Circuit) -> list[Lattice]:
         return [lattice for lattice in self.job.lattices if lattice.circuit == circuit]

@@ -21,6 +21,7 @@ from montecarlo.engine.progress import INDEPENDENT, SELECTION, Progress
 from montecarlo.engine.waves import waves_of
 from montecarlo.engine.winding import STEADY_INTERVALS
 from montecarlo.engine.workers import Workers
+from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.estimates.tally import Tally
 from montecarlo.plant.events.waves import sinusoids
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
@@ -234,6 +235,8 @@ def _smallest(job: Job) -> tuple[Block, Circuit]:
 
 def _compile_by_phasors(job: Job) -> None:
     block, circuit = _smallest(job)
+    nodes = winding_nodes(STEADY_INTERVALS)
+    critical_position(nodes, nodes[None], [0.5])
     block.solved(circuit, block.load_primary)
     sinusoids(block.load_primary, np.zeros(1))
 

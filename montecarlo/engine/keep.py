@@ -205,7 +205,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
 
 def _inputs(block: Block) -> Iterator[tuple[Column, Array]]:
     """Every uncertain input that has a part in the stratum, as it was solved."""
-    for item in list_inputs(block.study):
+    for item in block.job.inputs:
         if not (item.uncertain and concerns(item, block.stratum)):
             continue
         values = block.samples[item.key].reshape(len(block), -1)

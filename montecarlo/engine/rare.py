@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
 from montecarlo.engine.path import measured
 from montecarlo.engine.progress import INDEPENDENT, RARE, SELECTION, Progress
-from montecarlo.engine.space import space_of
+from montecarlo.engine.space import Space, space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric
 from montecarlo.estimates.tally import Pickups
@@ -96,8 +97,7 @@ class Draw:
         -------
         Block
         """
-        space = space_of(self.job.study, self.chunk.stratum)
-        return Block(self.job, self.chunk, space.points(u))
+        return Block(self.job, self.chunk, _space(self.job, self.chunk.stratum).points(u))
 
     def u(self) -> Array:
         """Standard normal scores of its samples.
@@ -114,6 +114,12 @@ class Draw:
             self.key,
         )
         return self.density.sample(rng, self.count)
+
+
+@lru_cache(maxsize=64)
+def _space(job: Job, name: Stratum) -> Space:
+    """Kept, since every chunk asks."""
+    return space_of(job.study, name)
 
 
 def final_samples(study: Study) -> int:

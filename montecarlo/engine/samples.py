@@ -14,7 +14,6 @@ from montecarlo.engine.job import Job
 from montecarlo.quantities import Array
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.design import Chunk
-from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.points import Points
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.transform import draw, event_points, event_samples, installation_major
@@ -54,7 +53,7 @@ class ChunkSamples:
         self.omega = self.study.machine.omega
 
     def _drawn(self, points: Points | None) -> tuple[Points, Mapping[str, Array]]:
-        inputs, ties, seed = list_inputs(self.study), self.study.ties, self.study.study.seed
+        inputs, ties, seed = self.job.inputs, self.study.ties, self.study.study.seed
         if points is not None:
             return points, draw(inputs, ties, points)
         own = event_points(inputs, seed=seed, design=self.design, chunks=self.chunks)

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,9 +120,10 @@ def inputs_of(study: Study, stratum: Stratum) -> list[Input]:
     -------
     list of Input
     """
-    used = [item for item in list_inputs(study) if item.uncertain and concerns(item, stratum)]
+    inputs = list_inputs(study)
+    used = [item for item in inputs if item.uncertain and concerns(item, stratum)]
     tied = {key for tie in study.ties for key in tie[:2]}
-    return used + [item for item in list_inputs(study) if item.key in tied and item not in used]
+    return used + [item for item in inputs if item.key in tied and item not in used]
 
 
 def concerns(item: Input, stratum: Stratum) -> bool:
@@ -158,6 +160,7 @@ class Unfolded:
     def _column(self, key: str) -> Array:
         return self.folded[:, self.space.first[key]]
 
+    @cached_property
     def _turn(self) -> NDArray[np.int64]:
         return np.minimum((3 * self._column(TURN)).astype(np.int64), 2)
 
@@ -179,26 +182,28 @@ class Unfolded:
         if key == ANGLE:
             return self._angle()[:, None]
         if key == PHASE:  # one that is singled out is the turn itself
-            return (self._turn()[:, None] + 0.5) / 3
+            return (self._turn[:, None] + 0.5) / 3
         if key not in self.space.first:
             return np.full((self.count, columns), 0.5)
         begin = self.space.first[key]
         values = self.folded[:, begin : begin + columns]
         if columns > 1:
-            values = np.take_along_axis(values, self._source(columns), axis=1)
+            values = np.take_along_axis(values, self._sources[columns], axis=1)
         if key.endswith(REMANENCE):
             values = np.where(self._upper(HALF_WAVE)[:, None], 1 - values, values)
         return np.asarray(values)
 
-    def _source(self, columns: int) -> NDArray[np.int64]:
-        """From which folded column each phase takes its value; an earth element has its own."""
-        column = np.arange(columns)
-        phase = (column[None, :] - self._turn()[:, None]) % 3 + column // 3 * 3
-        return np.where(column < (3 if columns == 4 else 6), phase, column)
+    @cached_property
+    def _sources(self) -> dict[int, NDArray[np.int64]]:
+        """From which folded column each phase takes its value, by the number of columns; an earth
+        element has its own."""
+        column = np.arange(6)
+        phase = (column[None, :] - self._turn[:, None]) % 3 + column // 3 * 3
+        return {6: phase, 4: np.where(column < 3, phase, column)[:, :4]}
 
     def _angle(self) -> Array:
         """Point on wave in turns: within a half turn about 0, a sixth about 1/4 where no phase is
         singled out."""
         width, middle = (1 / 6, 0.25) if self.space.balanced else (0.5, 0.0)
         within = middle + width * (self._column(ANGLE) - 0.5)
-        return np.asarray(np.mod(within + self._turn() / 3 + 0.5 * self._upper(HALF_WAVE), 1.0))
+        return np.asarray(np.mod(within + self._turn / 3 + 0.5 * self._upper(HALF_WAVE), 1.0))

@@ -5,12 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.job import Job
 from montecarlo.engine.primary import Complex
 from montecarlo.engine.waves import Waves, step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
@@ -62,7 +64,7 @@ def solved(block: Block) -> Along:
         circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS))
         for circuit in block.circuits
     }
-    beyond = {lattice: beyond_phasors(block.study, lattice) for lattice in block.job.lattices}
+    beyond = _beyond_phasors(block.job)
     late = dict.fromkeys(
         lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts)
     )
@@ -90,6 +92,12 @@ def critical_places(
     counts |= {"re_entries": 0.0, "interpolation": 0.0, "interpolated": 0.0}
     for lattice in block.job.lattices:
         yield lattice, *critical_positions(block, lattice, found, counts)
+
+
+@lru_cache(maxsize=8)
+def _beyond_phasors(job: Job) -> dict[Lattice, Beyond]:
+    """Of all lattices; kept, since every chunk asks."""
+    return {lattice: beyond_phasors(job.study, lattice) for lattice in job.lattices}
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:

@@ -6,6 +6,7 @@ Candidates of all lattices stand in one row, lattice after lattice, each in the 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
@@ -147,11 +148,18 @@ def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
 
     def rows(part: Callable[[LatticeTally], Array]) -> Array:
         """(C, M) from (installations, P, E, D) a block and lattice."""
-        tables = []
-        for tallies in lattices:
-            table = np.concatenate([part(tally) for tally in tallies])
-            tables.append(table.reshape(len(table), -1).T)
-        return np.concatenate(tables)
+        tables = [[part(tally) for tally in tallies] for tallies in lattices]
+        return np.concatenate(
+            [
+                np.concatenate([table.reshape(len(table), -1).T for table in blocks], axis=1)
+                for blocks in tables
+            ]
+        )
+
+    def lost(tallies: Sequence[LatticeTally]) -> Array:
+        """(C, M) of one lattice: the same for all its settings."""
+        whole = np.concatenate([tally.unresolved for tally in tallies])
+        return np.broadcast_to(whole, (math.prod(tallies[0].total.shape[1:]), whole.size))
 
     def kept(part: Callable[[LatticeTally], Places | None]) -> Kept:
         return tuple(tuple(_present(part(tally)) for tally in tallies) for tallies in lattices)
@@ -162,7 +170,7 @@ def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
         name,
         rows(lambda t: t.total),
         np.concatenate([tally.trials for tally in first]),
-        rows(lambda t: np.broadcast_to(t.unresolved[:, None, None, None], t.total.shape)),
+        np.concatenate([*map(lost, lattices)]),
         None if one.noise is None else rows(lambda t: _present(t.noise)),
         None if one.line_end is None else rows(lambda t: _present(t.line_end)),
         None if one.phase_x is None else kept(lambda t: t.phase_x),
@@ -197,19 +205,40 @@ def weighted(strata: Sequence[Gathered], weights: Sequence[float], level: float 
     Total
         (C,).
     """
-    parts = [stratum.estimate(level) for stratum in strata]
-    p, low, high = (np.stack(part, axis=-1) for part in zip(*parts, strict=True))
+    return weighted_at(strata, weights, [level])[0]
+
+
+def weighted_at(
+    strata: Sequence[Gathered], weights: Sequence[float], levels: Sequence[float]
+) -> list[Total]:
+    """The same at several levels.
+
+    Parameters
+    ----------
+    strata, weights
+        As of `weighted`.
+    levels : sequence of float (-)
+
+    Returns
+    -------
+    list of Total
+    """
     correlation = _correlation([stratum.means for stratum in strata])
     on_nets = np.array([stratum.conditional for stratum in strata])
     if on_nets.any():
         blocks = _correlation([stratum.block_means for stratum in strata])
         correlation = np.where(on_nets[:, None] | on_nets, blocks, correlation)
-    shared = np.ones(p.shape, bool)
+    shared = np.ones((len(strata[0].total), len(strata)), bool)
     for k, stratum in enumerate(strata):
         if stratum.weighted is not None:
             shared[:, k] = ~stratum.weighted.alone
     both = shared[:, :, None] & shared[:, None, :] | np.eye(len(strata), dtype=bool)
-    return mover(np.asarray(weights), p, low, high, correlation * both)
+    together, totals = correlation * both, []
+    for level in levels:
+        parts = [stratum.estimate(level) for stratum in strata]
+        p, low, high = (np.stack(part, axis=-1) for part in zip(*parts, strict=True))
+        totals.append(mover(np.asarray(weights), p, low, high, together))
+    return totals
 
 
 def total_by_block(strata: Sequence[Gathered], weights: Sequence[float]) -> Array:
@@ -229,7 +258,9 @@ def total_by_block(strata: Sequence[Gathered], weights: Sequence[float]) -> Arra
 
 
 def _correlation(means: Sequence[Array]) -> Array:
-    return installation_correlation(np.nan_to_num(np.stack(means, axis=1)))
+    stacked = np.stack(means, axis=1)
+    stacked[np.isnan(stacked)] = 0.0  # nan_to_num looks for infinite values too
+    return installation_correlation(stacked)
 
 
 def installation_means(strata: Sequence[Gathered], weights: Array) -> tuple[Array, Array]:

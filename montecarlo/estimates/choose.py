@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from montecarlo.estimates.assemble import Gathered, gather, weighted
+from montecarlo.estimates.assemble import LEVEL, Gathered, gather, weighted, weighted_at
 from montecarlo.estimates.intervals import one_sided
 from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.tally import Tally
@@ -166,7 +166,7 @@ def judge(
     internal = [strata[name] for name in weight.internal]
     external = [strata[name] for name in weight.external]
     level = one_sided(policy.level)
-    bound = weighted(external, weight.event_shares, level).high
+    false, (_, _, bound) = weighted_at(external, weight.event_shares, (LEVEL, level))
     each: dict[Stratum, Array] = {}
     if policy.p_false_max_each is not None:
         each = {event.name: event.estimate(level).high for event in external}
@@ -181,7 +181,7 @@ def judge(
     knee = meet_knee_rule(study, lattices)
     return Judgement(
         missed=weighted(internal, weight.shares),
-        false=weighted(external, weight.event_shares),
+        false=false,
         bound=bound,
         load_share=load_share,
         open_ct_circuit_share=open_ct_circuit_share,

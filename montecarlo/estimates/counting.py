@@ -4,45 +4,53 @@ Arrays of candidates are (P, E, D), as in `tally`."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
 
 from montecarlo.estimates.intervals import ratio
 from montecarlo.estimates.tally import LatticeTally, Pickups, Places
-from montecarlo.quantities import Array, Flags
+from montecarlo.quantities import Array, Flags, Index
 
 
 def joint_counts(
-    phase: Flags, earth: Flags, installations: int, weights: Array | None = None
+    phase: Index,
+    earth: Index,
+    settings: tuple[int, int],
+    installations: int,
+    weights: Array | None = None,
 ) -> Array:
-    """Σ over each installation's events of phase·earth for every pair of settings, as matrix
-    products.
+    """Of each installation, the events that are silent at every pair of settings.
+
+    Each event is counted in the cell of its first silent pair, and cells are summed up from there.
 
     Parameters
     ----------
-    phase : (n, P, D) array of bool
-        Installation-major.
-    earth : (n, E, D) array of bool
+    phase : (n, D) array of int
+        As of `Pickups.first_silent`, installation-major.
+    earth : (n, D) array of int
+    settings : (int, int)
+        P, E.
     installations : int
     weights : (n,) array, optional
+        Of the events; 1 unless given.
 
     Returns
     -------
     (installations, P, E, D) array
     """
-    if weights is None:
-        a = np.asarray(phase, np.float32)  # counts below 2^24: exact in 32 bits
-    else:
-        a = np.asarray(phase * weights[:, None, None], np.float64)
-    b = np.asarray(earth, a.dtype)
-    a = a.reshape(installations, -1, *phase.shape[1:]).transpose(
-        0, 3, 2, 1
-    )  # (installations, D, P, events)
-    b = b.reshape(installations, -1, *earth.shape[1:]).transpose(
-        0, 3, 1, 2
-    )  # (installations, D, events, E)
-    return np.asarray((a @ b).transpose(0, 2, 3, 1), float)
+    (n, delays), (phases, earths) = phase.shape, settings
+    column = np.arange(n)[:, None] // (n // installations) * delays + np.arange(delays)
+    cells = (phase * (earths + 1) + earth) * (installations * delays) + column
+    shape = phases + 1, earths + 1, installations, delays  # the last pick-up: silent at none
+    each = None if weights is None else np.repeat(weights, delays)
+    silent = np.bincount(cells.ravel(), each, math.prod(shape)).reshape(shape)
+    for p in range(1, phases):  # cumsum takes longer
+        silent[p] += silent[p - 1]
+    for e in range(1, earths):
+        silent[:, e] += silent[:, e - 1]
+    return np.ascontiguousarray(silent[:-1, :-1].transpose(2, 0, 1, 3), float)
 
 
 def count_operated(
@@ -62,10 +70,11 @@ def count_operated(
     -------
     LatticeTally
     """
-    resolved = event.resolved
-    phase, earth = event.silent(phase_a, earth_a, delays)
+    resolved, settings = event.resolved, (phase_a.size, earth_a.size)
+    phase, earth = event.first_silent(phase_a, earth_a, delays)
     per_installation = resolved.reshape(installations, -1).sum(axis=1).astype(float)
-    silent = joint_counts(phase & resolved[:, None, None], earth, installations)
+    known = np.where(resolved[:, None], phase, phase_a.size)
+    silent = joint_counts(known, earth, settings, installations)
     return LatticeTally(
         per_installation[:, None, None, None] - silent,
         np.full(installations, resolved.size / installations),
@@ -100,20 +109,19 @@ def count_missed(  # noqa: PLR0913
     -------
     LatticeTally
     """
-    resolved = fault.resolved & load.resolved
-    blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
-    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
-    quiet_phase = quiet_phase & resolved[:, None, None]
+    resolved, settings = fault.resolved & load.resolved, (phase_a.size, earth_a.size)
+    blind_phase, blind_earth = fault.first_silent(phase_a, earth_a, delays)
+    quiet_phase, quiet_earth = load.first_silent(phase_a, earth_a, delays)
+    quiet_phase = np.where(resolved[:, None], quiet_phase, phase_a.size)
     per_installation = resolved.reshape(installations, -1).sum(axis=1).astype(float)
-    both_phase = quiet_phase & blind_phase
-    both_earth = quiet_earth & blind_earth
+    both = np.maximum(quiet_phase, blind_phase), np.maximum(quiet_earth, blind_earth)
 
     def missed(weights: Array | None) -> Array:
         whole = per_installation
         if weights is not None:
             whole = (weights * resolved).reshape(installations, -1).sum(axis=1)
-        quiet = joint_counts(quiet_phase, quiet_earth, installations, weights)
-        blind = joint_counts(both_phase, both_earth, installations, weights)
+        quiet = joint_counts(quiet_phase, quiet_earth, settings, installations, weights)
+        blind = joint_counts(*both, settings, installations, weights)
         return np.asarray(whole[:, None, None, None] - (quiet - blind))
 
     return LatticeTally(

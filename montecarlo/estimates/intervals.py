@@ -185,7 +185,7 @@ def clustered_size(
     (...) array
         0 with one cluster, which tells nothing about the others.
     """
-    h, n = together(hits, trials)
+    h, n = _of_clusters(hits, trials)
     total = n.sum(axis=-1)
     clusters = (n > 0).sum(axis=-1) if clusters is None else clusters
     p = ratio(h.sum(axis=-1), total)
@@ -239,7 +239,7 @@ def clustered(
     >>> high[0] > high[1]
     np.True_
     """
-    h, n = together(hits, trials)
+    h, n = _of_clusters(hits, trials)
     size = clustered_size(h, n, tail_of(level), clusters)
     p = np.nan_to_num(ratio(h.sum(axis=-1), n.sum(axis=-1)))
     return clopper_pearson(p * size, size, level)
@@ -266,9 +266,19 @@ def with_unresolved(
     -------
     Estimate
     """
-    h, n, lost = together(hits, trials, unresolved)
+    h, n, lost = _of_clusters(hits, trials, unresolved)
     p = ratio(h.sum(axis=-1), n.sum(axis=-1) - lost.sum(axis=-1))
-    return Estimate(p, clustered(h, n, level).low, clustered(h + lost, n, level).high)
+    low, high = clustered(h, n, level)
+    if lost.any():
+        high = clustered(h + lost, n, level).high
+    return Estimate(p, low, high)
+
+
+def _of_clusters(*values: ArrayLike) -> list[Array]:
+    """As arrays of as many clusters each, on the last axis."""
+    arrays = [np.asarray(value, float) for value in values]
+    last = np.broadcast_shapes(*(array.shape[-1:] for array in arrays))
+    return [np.broadcast_to(array, (*array.shape[:-1], *last)) for array in arrays]
 
 
 def student_mean(

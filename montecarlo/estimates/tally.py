@@ -224,6 +224,30 @@ class Pickups:
         """
         return Pickups(*(None if part is None else part[rows] for part in (self.phase, self.earth)))
 
+    def first_silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Index, Index]:
+        """From which setting on each sample leaves the elements silent.
+
+        Parameters
+        ----------
+        phase_a : (P,) array (A)
+            Increasing.
+        earth_a : (E,) array (A)
+        delays : int
+            D.
+
+        Returns
+        -------
+        ((n, D) array of int, (n, D) array of int)
+            P and E where it is silent at none, or unresolved.
+        """
+        n = len(self.resolved)
+
+        def first(part: Array | None, level: Array) -> Index:
+            held = np.full((n, 1), -np.inf) if part is None else part
+            return np.broadcast_to(np.searchsorted(level, held), (n, delays))
+
+        return first(self.phase, phase_a), first(self.earth, earth_a)
+
     def silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Flags, Flags]:
         """Whether each sample leaves the elements silent at each setting.
 

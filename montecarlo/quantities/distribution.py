@@ -145,7 +145,7 @@ class Distribution:
         -------
         float
         """
-        return float(self.ppf(0.5))
+        return float(self.parameters["value"] if self.is_number else self.law.ppf(0.5))
 
     def as_table(self) -> float | dict[str, Any]:
         """As a study file would give it; lists of values stand in it whole.

@@ -117,7 +117,7 @@ def _values(item: Input, uniform: Array | None, n: int) -> Array:
     values = item.distribution.ppf(uniform)
     if item.width == 1:
         values = values[:, 0]
-    return np.array(np.broadcast_to(values, shape))
+    return values if values.shape == shape else np.array(np.broadcast_to(values, shape))
 
 
 # --- installations and their events --------------------------------------------------
@@ -303,9 +303,10 @@ def event_samples(
     of_installations = installation_samples(
         inputs, ties, seed=seed, design=design, blocks=blocks, round_=round_
     )
+    events, installations = design.events_in(chunks[0]), design.installations_per_block
     samples: Samples = {}
     for key, value in of_installations.items():
-        samples[key] = np.repeat(value, design.events_in(chunks[0]), axis=0)
+        samples[key] = np.repeat(value, events, axis=0)
     for key, value in of_events.items():
-        samples[key] = installation_major(value, design.installations_per_block, len(chunks))
+        samples[key] = installation_major(value, installations, len(chunks))
     return samples

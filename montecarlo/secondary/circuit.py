@@ -62,23 +62,22 @@ def build_bank(
         (n, places).
     """
     n = len(samples["ct.lead_resistance_ohm"])  # which always has a value
+    stand = {group: _columns(group) for group in ct.groups}
 
     def values(field: str, without: float = np.nan) -> Array:
-        base = samples.get(f"ct.{field}", np.full((n, 6), without))
+        base = samples.get(f"ct.{field}")
         out = np.full((n, len(PLACES)), np.nan)
-        for group in ct.groups:
-            places = places_of(group)
-            first = 3 if group == "line_end" else 0
+        for group, (places, columns) in stand.items():
             own = samples.get(f"ct.{group}.{field}", base)
-            out[:, places] = own[:, first : first + len(places)]
+            out[:, places] = without if own is None else own[:, columns]
         return out
 
     ankle = values("ankle_ratio")
     curves = np.full((4, n, len(PLACES)), np.nan)
     exponent = np.full(len(PLACES), 15)
     nominal = np.full(len(PLACES), np.nan)
-    for group in ct.groups:
-        places, cts = places_of(group), ct.at(group)
+    for group, (places, _) in stand.items():
+        cts = ct.at(group)
         curves[..., places] = cts.curve(ankle[:, places])
         exponent[places] = cts.saturation_exponent
         nominal[places] = cts.turns_ratio
@@ -93,6 +92,13 @@ def build_bank(
         remanence=values("remanence_percent") / 100,
         remanence_model=ct.remanence_model,
     )
+
+
+def _columns(group: str) -> tuple[slice, slice]:
+    """A group's places, and its columns among the six of the two ends."""
+    places = places_of(group)
+    first = 3 if group == "line_end" else 0
+    return slice(places[0], places[-1] + 1), slice(first, first + len(places))
 
 
 def take(bank: CtBank, index: Any) -> CtBank:

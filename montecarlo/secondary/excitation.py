@@ -27,6 +27,7 @@ YIELDS = np.array([0.03, 0.40])  # flux at which each stop yields; common practi
 # a load's flux swings further than its fundamental; 1.0 left spills of a milliampere
 _SWING = 1.3
 _ROUND_OFF = 1e-12  # of a coefficient that is zero
+_ORDERS = 16  # of the series of the largest exponent, 31
 _ANGLES = (np.arange(720) + 0.5) * np.pi / 720  # half a cycle, midpoint rule
 
 
@@ -204,83 +205,92 @@ def settled_offsets(
     """
     band = np.maximum(coefficients[2:] * (1 - _SWING * flux_peak / YIELDS[:, None, None]), 0.0)
     room = band.sum(axis=0)
-    mean = np.array(remanence, float)
-    current = np.empty(remanence.shape)
-    for power in np.unique(exponent):
-        same = np.asarray(exponent) == power
-        mean[:, same], current[:, same] = _within(
-            room[:, same], mean[:, same], flux_peak[:, same], coefficients[:2, :, same], int(power)
-        )
+    mean, current = kept_within(room, remanence, flux_peak, coefficients, exponent)
     with np.errstate(invalid="ignore", divide="ignore"):
         return mean, -np.where(room > 0, band / room, 0.0) * current
 
 
-def _within(
-    room: Array, mean: Array, peak: Array, coefficients: Array, exponent: int
+def kept_within(
+    room: Array, mean: Array, peak: Array, coefficients: Array, exponent: Index
 ) -> tuple[Array, Array]:
-    """The mean flux, brought to where |cycle-mean current| <= room, and that current. By Newton:
-    beyond that point the current rises ever faster, so every move stops short of it."""
-    current, _ = mean_current(mean, peak, coefficients, exponent)
-    over = np.abs(current) > room
-    if over.any():
-        target = np.copysign(room, mean)[over]
-        far, swing, curve = mean[over], peak[over], coefficients[:, over]
-        left = np.arange(far.size)  # each ends by itself, whatever stands beside it
-        for _ in range(60):
-            there, slope = mean_current(far[left], swing[left], curve[:, left], exponent)
-            move = (there - target[left]) / slope
-            far[left] -= move
-            left = left[np.abs(move) >= 1e-14]
-            if not left.size:
-                break
-        mean[over] = far
-        current[over] = target
-    return mean, current
+    """The mean flux, brought to where the cycle mean of a m + b m^S, m = mean + peak·cos, is within
+    ±room; and that mean current.
 
-
-def mean_current(
-    mean: Array, peak: Array, coefficients: Array, exponent: int
-) -> tuple[Array, Array]:
-    """Cycle mean of a m + b m^S for m = mean + peak·cos, and its derivative by `mean`.
-
-    The binomial series, in which the mean of cos^2k is C(2k, k)/4^k.
+    By Newton: beyond that point the current rises ever faster, so every move stops short of it.
 
     Parameters
     ----------
-    mean, peak : ndarray, (...)
+    room : ndarray, (n, ct)
+        In units of the knee current; infinite: the mean flux stays.
+    mean, peak : ndarray, (n, ct)
         Flux, in knee units.
-    coefficients : ndarray, (2, ...)
-        a, b.
-    exponent : int
+    coefficients : ndarray, (4, n, ct)
+        a, b and those of the stops.
+    exponent : ndarray, (ct,)
         S.
 
     Returns
     -------
-    tuple of ndarray, (...)
-        In units of the knee current, and of that over the knee flux.
+    tuple of ndarray, (n, ct)
+        In units of the knee flux, and of the knee current.
     """
+    numbers = np.array([_orders(int(power)) for power in exponent])
+    given = (room, mean, peak, coefficients[0], coefficients[1])
+    flux, current = _within(*map(np.ascontiguousarray, given), numbers, (exponent + 1) // 2)
+    return flux, current
+
+
+@cache
+def _orders(exponent: int) -> tuple[float, ...]:
+    """Of the binomial series, in which the mean of cos^2k is C(2k, k)/4^k; zeros behind."""
     orders = range((exponent + 1) // 2)
     weights = [math.comb(exponent, 2 * k) * math.comb(2 * k, k) / 4**k for k in orders]
-    sums = _series(np.ravel(mean), np.ravel(peak), np.array(weights))
-    power, slope = (values.reshape(mean.shape) for values in sums)
-    linear, steep = coefficients
-    return linear * mean + steep * power * mean, linear + steep * slope
+    return (*weights, *[0.0] * (_ORDERS - len(weights)))
+
+
+@njit(nogil=True, error_model="numpy")
+def _mean_current(
+    mean: float, peak: float, linear: float, steep: float, weights: Array
+) -> tuple[float, float]:
+    """The cycle mean, and its derivative by `mean`."""
+    square, swing, factor = mean**2, peak**2, 1.0
+    total, rise = 0.0, 0.0
+    for k in range(weights.size):
+        weight = weights[k] * factor
+        total = total * square + weight
+        rise = rise * square + (2 * weights.size - 1 - 2 * k) * weight
+        factor = factor * swing
+    return linear * mean + steep * total * mean, linear + steep * rise
 
 
 @njit(nogil=True, error_model="numpy", entry=True)
-def _series(mean: Array, peak: Array, weights: Array) -> tuple[Array, Array]:
-    """The two sums of `mean_current`, flat."""
-    power, slope = np.empty(mean.size), np.empty(mean.size)
-    for i in range(mean.size):
-        square, swing, factor = mean[i] ** 2, peak[i] ** 2, 1.0
-        total, rise = 0.0, 0.0
-        for k in range(weights.size):
-            weight = weights[k] * factor
-            total = total * square + weight
-            rise = rise * square + (2 * weights.size - 1 - 2 * k) * weight
-            factor = factor * swing
-        power[i], slope[i] = total, rise
-    return power, slope
+def _within(
+    room: Array,
+    mean: Array,
+    peak: Array,
+    linear: Array,
+    steep: Array,
+    weights: Array,
+    orders: Index,
+) -> tuple[Array, Array]:
+    """`kept_within`, core by core."""
+    flux, current = mean.copy(), np.empty(mean.shape)
+    for i in range(mean.shape[0]):
+        for j in range(mean.shape[1]):
+            own = weights[j, : orders[j]]
+            a, b, most, m = linear[i, j], steep[i, j], room[i, j], mean[i, j]
+            there, slope = _mean_current(m, peak[i, j], a, b, own)
+            if abs(there) > most:
+                target = np.copysign(most, m)
+                for _ in range(60):
+                    move = (there - target) / slope
+                    m -= move
+                    if not abs(move) >= 1e-14:
+                        break
+                    there, slope = _mean_current(m, peak[i, j], a, b, own)
+                there = target
+            flux[i, j], current[i, j] = m, there
+    return flux, current
 
 
 def start_state(

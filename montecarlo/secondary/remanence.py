@@ -28,8 +28,8 @@ from montecarlo.quantities import Array, Complex, Index
 from montecarlo.secondary.excitation import (
     YIELDS,
     excitation_table,
+    kept_within,
     loop_state,
-    mean_current,
     one_stop_table,
     start_state,
 )
@@ -137,12 +137,8 @@ def shifted_start(flux: Complex, remanence: Array, coefficients: Array, exponent
     -------
     Start
     """
-    offset = np.empty(remanence.shape)
-    for power in np.unique(exponent):
-        same = np.asarray(exponent) == power
-        offset[:, same], _ = mean_current(
-            remanence[:, same], np.abs(flux[:, same]), coefficients[:2, :, same], int(power)
-        )
+    free = np.full(remanence.shape, np.inf)
+    _, offset = kept_within(free, remanence, np.abs(flux), coefficients, exponent)
     foot = coefficients[2]
     return Start(
         remanence + flux.real,

@@ -154,13 +154,14 @@ class Lattice:
         Setting
         """
         phases, earths = self.phase_pickup_a or (None,), self.earth_pickup_a or (None,)
+        shared = self.shared
         for phase, earth, delay in product(phases, earths, self.delay_s):
             yield Setting(
                 scheme=self.scheme,
                 phase_pickup_a=phase,
                 earth_pickup_a=earth,
                 delay_s=delay,
-                **self.shared,  # type: ignore[arg-type]
+                **shared,  # type: ignore[arg-type]
             )
 
 

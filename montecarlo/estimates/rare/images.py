@@ -110,7 +110,9 @@ class Symmetric:
         -------
         (n,) array
         """
-        ratios = np.stack([-self.mixture.log_weight(image.of(u)) for image in self._group])
+        active = self.mixture.active
+        seen = (u[:, image.source[active]] * image.sign[active] for image in self._group)
+        ratios = np.stack([-self.mixture.log_weight_at(x) for x in seen])
         top = ratios.max(axis=0)
         return np.asarray(-top - np.log(np.exp(ratios - top).mean(axis=0)))
 

@@ -90,26 +90,26 @@ class Mixture:
         -------
         (n,) array
         """
-        out = np.empty(len(u))
-        for start in range(0, len(u), ROWS):
-            rows = slice(start, start + ROWS)
-            ratios = self.log_ratios(u[rows])
-            top = ratios.max(axis=1)
-            out[rows] = -top - np.log(np.exp(ratios - top[:, None]).sum(axis=1))
-        return out
+        return self.log_weight_at(u[:, self.active])
 
-    def log_ratios(self, u: Array) -> Array:
-        """ln of share times density over N(0, I)'s, for every component.
+    def log_weight_at(self, x: Array) -> Array:
+        """The same, from the active coordinates alone: the others leave the weight as it is.
 
         Parameters
         ----------
-        u : (n, dims) array
+        x : (n, a) array
 
         Returns
         -------
-        (n, K) array
+        (n,) array
         """
-        return log_ratios(u[:, self.active], self.shares, self.means, self.sds)
+        out = np.empty(len(x))
+        for start in range(0, len(x), ROWS):
+            rows = slice(start, start + ROWS)
+            ratios = log_ratios(x[rows], self.shares, self.means, self.sds)
+            top = ratios.max(axis=1)
+            out[rows] = -top - np.log(np.exp(ratios - top[:, None]).sum(axis=1))
+        return out
 
 
 def log_ratios(

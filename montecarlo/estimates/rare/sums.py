@@ -79,9 +79,7 @@ class Sums:
             lost_squares,
             np.where(lost, w[:, None], 0.0).max(axis=0, initial=0.0),
         )
-        return cls(
-            n, ceiling, *(np.array(np.broadcast_to(part, settings), float) for part in parts)
-        )
+        return cls(n, ceiling, *(np.full(settings, part, float) for part in parts))
 
     def __add__(self, other: Sums) -> Sums:
         assert abs(self.ceiling - other.ceiling) < 1e-6  # one mixture

@@ -37,16 +37,20 @@ def pickups(rng: np.random.Generator, columns: int, scale: float = 1.0) -> Picku
 
 
 def test_joint_counts_are_what_a_loop_counts(rng: np.random.Generator) -> None:
-    a, b = rng.random((N, 3, 2)) < 0.5, rng.random((N, 2, 2)) < 0.5
+    phase, earth = rng.integers(0, 4, (N, 2)), rng.integers(0, 3, (N, 2))
+    a = phase[:, None] <= np.arange(3)[:, None]
+    b = earth[:, None] <= np.arange(2)[:, None]
     weights = rng.uniform(0, 2, N)
     expected = np.einsum("npd,ned->nped", a, b).reshape(INSTALLATIONS, EVENTS, 3, 2, 2).sum(axis=1)
-    assert np.array_equal(joint_counts(a, b, INSTALLATIONS), expected)
+    assert np.array_equal(joint_counts(phase, earth, (3, 2), INSTALLATIONS), expected)
     weighted = (
         np.einsum("n,npd,ned->nped", weights, a, b)
         .reshape(INSTALLATIONS, EVENTS, 3, 2, 2)
         .sum(axis=1)
     )
-    assert joint_counts(a, b, INSTALLATIONS, weights) == pytest.approx(weighted, rel=1e-12)
+    assert joint_counts(phase, earth, (3, 2), INSTALLATIONS, weights) == pytest.approx(
+        weighted, rel=1e-12
+    )
 
 
 def test_operated_means_any_element_and_unresolved_is_kept_apart(rng: np.random.Generator) -> None:

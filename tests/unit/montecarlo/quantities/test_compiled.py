@@ -15,6 +15,7 @@ import pytest
 from numba.core.caching import CacheImpl, IndexDataCacheFile
 
 from montecarlo.errors import RunStopped
+from montecarlo.estimates import conditional
 from montecarlo.plant.events import wave_kernel
 from montecarlo.quantities import compiled
 from montecarlo.secondary import excitation, kernel, phasor_kernel
@@ -65,7 +66,8 @@ def test_the_entries_are_the_functions_that_python_calls() -> None:
     called = {
         kernel.integrate,
         phasor_kernel.solve_lanes,
-        excitation._series,
+        excitation._within,
+        conditional._found,
         wave_kernel.write,
     }
     assert called <= {*compiled._entries}
