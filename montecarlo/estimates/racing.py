@@ -182,7 +182,8 @@ class Race:
 
     def _behind(self, candidate: int, leader: int, level: float) -> bool:
         """Whether one surely misses more, or costs more, than another."""
-        if not self.judged.aim[candidate] > self.judged.aim[leader]:
+        own, best = alike(self.judged.aim[[candidate, leader]])
+        if not own > best:
             return False
         weight = weights_of(self.study)
         costs = cost_weights(self.study) or dict(zip(weight.internal, weight.shares, strict=True))

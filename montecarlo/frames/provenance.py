@@ -145,7 +145,7 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
 
 
 def _processor() -> str:
-    """The processor's name: floating-point results may differ between kinds in the last digits."""
+    """The processor's name: last bits differ between kinds, which tables do not show."""
     names = []
     with suppress(OSError), open("/proc/cpuinfo", encoding="utf-8") as lines:
         names = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
