@@ -10,6 +10,7 @@ import numpy as np
 
 from montecarlo.estimates.choose import Judgement
 from montecarlo.quantities import Flags
+from montecarlo.quantities.digits import alike
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 
@@ -90,7 +91,7 @@ def front_of(
         keeping = np.flatnonzero(eligible & (verdict.bound <= limit))
         if not keeping.size:
             return
-        order = np.lexsort((verdict.bound[keeping], missed.total[keeping]))
+        order = np.lexsort((alike(verdict.bound[keeping]), alike(missed.total[keeping])))
         at = int(keeping[order[0]])
         yield FrontPoint(
             limit,

@@ -13,6 +13,7 @@ from montecarlo.engine.progress import Progress
 from montecarlo.estimates.choose import Judgement
 from montecarlo.estimates.refusals import may_be_chosen
 from montecarlo.quantities import Index
+from montecarlo.quantities.digits import alike
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 
@@ -123,7 +124,7 @@ def best_of(judged: Judgement, places: Index) -> int:
         if place in some:
             return place
     used = np.where(judged.usable, judged.limit_used, np.inf)
-    nearest = np.lexsort((judged.missed.total[places], used[places]))[0]
+    nearest = np.lexsort((alike(judged.missed.total[places]), alike(used[places])))[0]
     return int(places[nearest])
 
 

@@ -22,6 +22,7 @@ from montecarlo.engine.space import concerns
 from montecarlo.engine.stages import SCREEN
 from montecarlo.engine.workers import Workers
 from montecarlo.quantities import half_width
+from montecarlo.quantities.digits import alike
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import Setting
@@ -89,7 +90,8 @@ class _Side:
         gap = self.bad - self.good
         fine = max(STEP * half_width(self.item.distribution), NARROW * min(self.bad, self.end))
         near = self.good > 0 and self.good_log >= math.log1p(-NEAR)
-        return self.breaks and gap > fine and not near and self.steps < MOST_STEPS
+        wide = bool(alike(gap) > alike(fine))
+        return self.breaks and wide and not near and self.steps < MOST_STEPS
 
     def next(self) -> float:
         """A straight line through the logarithms, by turns with the middle where that does not
@@ -108,7 +110,7 @@ class _Side:
             self.good, self.good_log = distance, _log(used.bound)
         else:
             self.bad, self.bad_log = distance, _log(used.bound)
-        self.halve = not self.bad - self.good <= gap / 2
+        self.halve = bool(alike(self.bad - self.good) > alike(gap / 2))
         self.steps += 1
 
 

@@ -28,6 +28,7 @@ from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.refusals import may_be_chosen
 from montecarlo.estimates.tally import Tally
 from montecarlo.quantities import Array, Flags
+from montecarlo.quantities.digits import alike
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.inputs import Input
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Stratum
@@ -213,7 +214,7 @@ class Rivals:
             return Reason.KNEE, None
         if not better.any():
             return None
-        best = int(np.argmin(np.where(better, inside.missed, np.inf)))
+        best = int(np.argmin(np.where(better, alike(inside.missed), np.inf)))
         return Reason.MISSES, self.settings[best]
 
     # --- inside the zone ----------------------------------------------------------

@@ -14,6 +14,7 @@ from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array, Distribution, Flags, Index
+from montecarlo.quantities.digits import alike
 from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
@@ -115,17 +116,16 @@ class Judgement:
 
     def order(self) -> tuple[int, ...]:
         """Eligible candidates, best first: smallest aim, then smallest p_missed, then smallest
-        p_false.
+        p_false, then in their own order. Last bits do not count.
 
         Returns
         -------
         tuple of int
         """
         eligible = np.flatnonzero(self.usable & self.allowed)
-        keys = np.lexsort(
-            (self.false.total[eligible], self.missed.total[eligible], self.aim[eligible])
-        )
-        return tuple(int(i) for i in eligible[keys])
+        keys = (self.false.total, self.missed.total, self.aim)
+        order = np.lexsort([alike(key[eligible]) for key in keys])
+        return tuple(int(i) for i in eligible[order])
 
     def next_better(self, chosen: int) -> int | None:
         """The candidate that is better by the least, and so was refused.
@@ -139,10 +139,11 @@ class Judgement:
         int or None
             Of equal ones that with the fewest false trips; None if none is better.
         """
-        better = np.flatnonzero(self.aim < self.aim[chosen])
+        aim, false = alike(self.aim), alike(self.false.total)
+        better = np.flatnonzero(aim < aim[chosen])
         if not better.size:
             return None
-        return int(better[np.lexsort((self.false.total[better], -self.aim[better]))[0]])
+        return int(better[np.lexsort((false[better], -aim[better]))[0]])
 
 
 def judge(

@@ -15,6 +15,7 @@ import numpy as np
 from montecarlo.estimates.assemble import LEVEL, Gathered, critical_places
 from montecarlo.estimates.intervals import ratio, student
 from montecarlo.quantities import Array, Flags
+from montecarlo.quantities.digits import alike
 
 
 class Kind(Enum):
@@ -166,7 +167,7 @@ def best_under(whole: Array, by_block: Array, stated: int, chosen: int) -> dict[
     dict of int to int
         The best candidate, by the law.
     """
-    best = np.argmin(whole, axis=1)
+    best = np.argmin(alike(whole), axis=1)
     others = [int(best[stated]), chosen]
     found = {}
     for law, one in enumerate(best):

@@ -20,6 +20,7 @@ from montecarlo.estimates.choose import Judgement, cost_weights, limits_used, we
 from montecarlo.estimates.intervals import Estimate, one_sided
 from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array, Flags, Index
+from montecarlo.quantities.digits import alike
 from montecarlo.sampling.stratum import Stratum
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, settings_of
@@ -163,7 +164,7 @@ class Race:
 
     def _best(self, some: Flags) -> int | None:
         places = np.flatnonzero(some)
-        return int(places[np.argmin(self.judged.aim[places])]) if places.size else None
+        return int(places[np.argmin(alike(self.judged.aim[places]))]) if places.size else None
 
     def _cannot_win(self, place: int, cells: Index, refused: Flags, leader: int | None) -> bool:
         left = cells[~refused[cells]]
@@ -176,12 +177,13 @@ class Race:
         # whichever leads, so that each row that it may come from counts
         spent = BEHIND * self.error / (len(self.at_first) * self._rows)
         level = one_sided(1 - spent)
-        nearest = left[np.argsort(self.judged.aim[left], kind="stable")]
+        nearest = left[np.argsort(alike(self.judged.aim[left]), kind="stable")]
         return all(self._behind(int(one), leader, level) for one in nearest)
 
     def _behind(self, candidate: int, leader: int, level: float) -> bool:
         """Whether one surely misses more, or costs more, than another."""
-        if not self.judged.aim[candidate] > self.judged.aim[leader]:
+        own, best = alike(self.judged.aim[[candidate, leader]])
+        if not own > best:
             return False
         weight = weights_of(self.study)
         costs = cost_weights(self.study) or dict(zip(weight.internal, weight.shares, strict=True))

@@ -25,6 +25,7 @@ from montecarlo.frames.batches import Numbers, rows_of_all
 from montecarlo.frames.limits import limit_columns
 from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
+from montecarlo.quantities.digits import alike
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_installations
@@ -117,7 +118,7 @@ def _of_each_kind(judgement: Judgement) -> dict[str, Any]:
     kinds, bounds = [name.kind for name in judgement.each], np.stack([*judgement.each.values()])
     return {
         "p_false_each_bound": bounds.max(axis=0),
-        "worst_event": [kinds[at] for at in bounds.argmax(axis=0)],
+        "worst_event": [kinds[at] for at in alike(bounds).argmax(axis=0)],
     }
 
 

@@ -15,6 +15,7 @@ from montecarlo.estimates.refusals import Refusal, may_be_chosen, refusals_of
 from montecarlo.estimates.robust import worst_places
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.limits import difference_columns, limit_columns
+from montecarlo.quantities.digits import alike
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import neighbours
 
@@ -344,5 +345,6 @@ def nearest(candidates: pd.DataFrame, *, or_any: bool = False) -> int | None:
         if not or_any:
             return None
         usable = judged
-    best = usable.sort_values(["limit_used", "p_false_bound", "p_missed"], kind="stable")
+    keys = ["limit_used", "p_false_bound", "p_missed"]
+    best = usable.sort_values(keys, kind="stable", key=alike)
     return int(best["candidate"].iloc[0])

@@ -13,6 +13,7 @@ from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.shares import shares_of_total
+from montecarlo.frames.digits import rounded_values
 from montecarlo.quantities import Array
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import End, ends_of_ranges
@@ -59,7 +60,7 @@ def as_data(doubt: Doubt) -> dict[str, Any]:
     dict
         Ready for JSON.
     """
-    record = asdict(doubt)
+    record = rounded_values(asdict(doubt)) if isinstance(doubt, EventDoubt) else asdict(doubt)
     return (
         {"kind": doubt.why.value, **{key: record[key] for key in record if key != "why"}}
         if isinstance(doubt, EventDoubt)

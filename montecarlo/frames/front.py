@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from montecarlo.engine.front import FrontPoint, front_limits, front_of
 from montecarlo.engine.run import Outcome
 from montecarlo.frames.candidates import setting_columns
+from montecarlo.quantities.digits import alike
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,6 +76,7 @@ def _points(outcome: Outcome) -> list[FrontPoint]:
         for limit in front_limits(study):
             keeping = [point for point in found if point.bound <= limit]
             if keeping:
-                best = min(keeping, key=lambda point: (point.p_missed, point.bound))
+                ranks = alike([(point.p_missed, point.bound) for point in keeping]).tolist()
+                best = keeping[ranks.index(min(ranks))]
                 points.append(replace(best, limit=limit))
     return points

@@ -12,6 +12,7 @@ from montecarlo.engine.run import Outcome
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers.software import version_of
 from montecarlo.frames.batches import number_of, numbers_of
+from montecarlo.frames.digits import rounded_values
 from montecarlo.frames.unresolved import unresolved_numbers, unresolved_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
@@ -105,7 +106,7 @@ def of_one_model(outcome: Outcome) -> dict[str, Any]:
         "independent_samples": outcome.tries,
         "samples": {name: int(stratum.trials.sum()) for name, stratum in first.strata.items()},
         "unresolved": unresolved_numbers(unresolved_of(outcome)),
-        "notes": first.counts,
+        "notes": rounded_values(first.counts),
     }
 
 
@@ -144,7 +145,7 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
 
 
 def _processor() -> str:
-    """The processor's name: floating-point results may differ between kinds in the last digits."""
+    """The processor's name: last bits differ between kinds, which tables do not show."""
     names = []
     with suppress(OSError), open("/proc/cpuinfo", encoding="utf-8") as lines:
         names = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]

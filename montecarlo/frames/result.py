@@ -27,6 +27,7 @@ from montecarlo.frames import (
 )
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.closest import closest_rows
+from montecarlo.frames.digits import rounded_values
 from montecarlo.frames.doubts import Doubt, as_data, doubts_of
 from montecarlo.frames.optimality import gap_of_choice
 from montecarlo.frames.radius import radius_frame
@@ -341,6 +342,6 @@ class Result:
         return {
             **provenance.provenance(self.outcome),
             "doubts": [as_data(doubt) for doubt in self.doubts],
-            "optimality_gap": None if self.gap is None else self.gap._asdict(),
+            "optimality_gap": None if self.gap is None else rounded_values(self.gap._asdict()),
             "other_model": None if other is None else provenance.of_one_model(other.outcome),
         }

@@ -16,7 +16,8 @@ Identity = Mapping[str, str]  # what must not change within one run: name and va
 
 
 def identity(study: Study, *, keep_samples: bool) -> dict[str, str]:
-    """The study as its digest, whether samples are kept, and the software that computes.
+    """The study as its digest, whether samples are kept, and the software that computes. Not the
+    processor: last bits alone hang on it, which no table shows.
 
     Parameters
     ----------

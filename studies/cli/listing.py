@@ -15,6 +15,7 @@ DESKTOP_FILES = {".DS_Store", "Thumbs.db", "desktop.ini"}
 UNFINISHED = "unfinished"  # the folder of what is not done yet
 RESERVED = {PROVENANCE, UNFINISHED, *DESKTOP_FILES}  # no study may be filed under these
 LOCK, RUN, PLACING, CHUNKS, STAGING = "lock", "run.json", "placing.json", "chunks", "results"
+SO_FAR = "so_far.csv"
 PROBE = f".{PRODUCT}-"  # before names of what is gone at once
 
 
@@ -35,8 +36,8 @@ def is_unfinished(folder: Path) -> bool:
         PLACING,
         CHUNKS,
         STAGING,
-        Path(RUN).stem + ".part",
-        Path(PLACING).stem + ".part",
+        SO_FAR,
+        *(Path(name).stem + ".part" for name in (RUN, PLACING, SO_FAR)),
     }
     return (
         folder.is_dir()

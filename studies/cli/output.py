@@ -156,7 +156,8 @@ def _write_files(files: Mapping[str, bytes], folder: Path) -> None:
 
 
 def write_table(frame: pd.DataFrame, path: Path) -> None:
-    """CSV: numbers so that reading gives the same doubles again, nothing for NaN, true and false in
+    """CSV: numbers to eight significant digits (`montecarlo.quantities.digits.DIGITS`), so that
+    every processor writes the same bytes, settings as they are; nothing for NaN, true and false in
     lower case, no text that a spreadsheet would take for a formula.
 
     Parameters
@@ -169,10 +170,11 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
     OSError
     """
     from montecarlo.frames.cells import plain_cells
+    from montecarlo.frames.digits import rounded_frame
 
     words = {True: "true", False: "false"}
     flags = {name: frame[name].map(words) for name in frame.columns if frame[name].dtype == bool}
-    cells = plain_cells(frame.assign(**flags))
+    cells = plain_cells(rounded_frame(frame).assign(**flags))
     with path.open(
         "w", encoding="utf-8", newline=""
     ) as file:  # pandas would take ~ for a home, .gz for a wish

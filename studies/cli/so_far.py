@@ -10,10 +10,11 @@ from montecarlo.engine.leading import Leading
 from montecarlo.engine.workers.software import PRODUCT
 from montecarlo.quantities.files import patiently
 from studies.cli.leading import leading_line
+from studies.cli.listing import SO_FAR
+from studies.cli.output import write_table
 from studies.cli.progress import Bar
 from studies.report.streams import tell
 
-SO_FAR = "so_far.csv"
 WIDE = 1000  # a line that is told once is not cut
 
 
@@ -46,7 +47,7 @@ def _written(found: Leading, path: Path) -> bool:
 
     half = path.with_suffix(".part")
     try:
-        so_far(found).to_csv(half, index=False, lineterminator="\n")
+        write_table(so_far(found), half)
         patiently(lambda: half.replace(path))
     except OSError:
         return False

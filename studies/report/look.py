@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
 from studies.report.letters import with_symbols
-from studies.report.svg_lines import aligned
+from studies.report.svg_lines import aligned, numbered
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -165,7 +165,8 @@ def write_figure(
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
         figure.savefig(svg, metadata={"Date": None, "Title": title})
-        svg.write_text(aligned(svg.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
+        text = aligned(numbered(svg.read_text(encoding="utf-8")))
+        svg.write_text(text, encoding="utf-8", newline="\n")
         if png:  # as it stands: its layout has been found
             figure.set_layout_engine("none")
             figure.savefig(paths[1], dpi=PNG_DPI, metadata={"Title": title})

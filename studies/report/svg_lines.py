@@ -1,4 +1,5 @@
-"""Texts of several lines in an SVG: each line anchored where the text is aligned.
+"""What is mended in the SVG of a figure: names of its shapes, and texts of several lines, each line
+anchored where the text is aligned.
 
 The figure is laid out with the font that matplotlib brings along; a reader's program shows the text
 in its own. A line that is anchored at its start then ends elsewhere, and a right edge is ragged."""
@@ -17,6 +18,8 @@ LINE = re.compile(
     r'<text style="(?P<style>[^"]*)" transform="translate\((?P<x>\S+) (?P<y>\S+)\)'
     r'(?: rotate\((?P<angle>\S+)\))?">(?P<text>[^<]*)</text>'
 )
+HASHED = re.compile(r'(?<=id=")\w*[0-9a-f]{10}(?=")')
+REFERRED = re.compile(r"""(?<=["#])\w+(?=[")])""")
 SIZE = re.compile(r"([\d.]+)px")
 BOLD = re.compile(r"font(?:-weight)?: (?:bold|700)")
 ANCHORS = {"start": 0.0, "middle": 0.5, "end": 1.0}  # and how much of a line stands before each
@@ -47,6 +50,13 @@ class _Line:
             f'<text style="{self.found["style"]}; text-anchor: {anchor}"'
             f' transform="translate({x:.6f} {y:.6f}){turned}">{self.found["text"]}</text>'
         )
+
+
+def numbered(svg: str) -> str:
+    """The SVG of a figure whose clips and markers have numbers for names: theirs are checksums of
+    places, down to the last bit."""
+    names = {name: f"shape_{at}" for at, name in enumerate(dict.fromkeys(HASHED.findall(svg)), 1)}
+    return REFERRED.sub(lambda found: names.get(found.group(), found.group()), svg)
 
 
 def aligned(svg: str) -> str:

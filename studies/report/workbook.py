@@ -68,8 +68,11 @@ class Told:
 
 
 def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -> None:
-    """One sheet a frame, under its name; cells that are empty in the CSV are empty here."""
+    """One sheet a frame, under its name; cells hold what the CSV has, and nothing where that is
+    empty."""
     from xlsxwriter import Workbook
+
+    from montecarlo.frames.digits import rounded_frame
 
     # written to memory, since the library has words of its own for a disk that is full
     whole = BytesIO()
@@ -77,7 +80,8 @@ def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -
     book = Workbook(whole, plain)
     title = told.provenance.get("study_title", "")
     book.set_properties({"title": title, "comments": origin(told.provenance)})
-    _Writer(book, origin(told.provenance, FOOT_DIGEST)).write(frames, told)
+    rounded = {name: rounded_frame(frame) for name, frame in frames.items()}
+    _Writer(book, origin(told.provenance, FOOT_DIGEST)).write(rounded, told)
     book.close()
     path.write_bytes(whole.getvalue())
 

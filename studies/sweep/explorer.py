@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import by_worst
+from montecarlo.frames.digits import rounded_frame
 from montecarlo.frames.limits import with_limits
 from studies.report.blocks import Fragment
 from studies.report.letters import with_symbols
@@ -80,6 +81,7 @@ def explorer(
     cost_unit : str
         Of a year's cost, where the policy weighs it.
     """
+    candidates = rounded_frame(candidates)
     seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0]
     if limit is not None:
         seen.append(limit)

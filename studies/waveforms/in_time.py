@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.quantities.digits import alike
 from montecarlo.relays.places import NEUTRAL_CONDUCTOR, PHASES, PLACES
 from montecarlo.relays.schemes import Scheme
 from montecarlo.study.axes import Setting
@@ -80,7 +81,7 @@ def _cts(scheme: Scheme, case: Case) -> list[int]:
     """Of the CTs that drive the element's leg the one whose current suffers most, and that of the
     same phase at the other end, else the next."""
     leg = scheme.watch[case.element]
-    error = np.sqrt(np.mean((case.ideal_a - case.cts_a) ** 2, axis=1))
+    error = alike(np.sqrt(np.mean((case.ideal_a - case.cts_a) ** 2, axis=1)))
     driving = sorted(np.flatnonzero(scheme.table[leg]).tolist(), key=lambda ct: -error[ct])
     first, *others = driving
     phase = PLACES[scheme.places[first]].rpartition(".")[2]

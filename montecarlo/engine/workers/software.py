@@ -11,7 +11,7 @@ from pathlib import Path
 
 PRODUCT = "statorodds"
 OWN = ("montecarlo", "studies")
-NUMERICAL = ("numpy", "scipy", "numba")  # whose versions may move the last digits of a result
+NUMERICAL = ("numpy", "scipy", "numba")  # whose versions may move a result
 
 Software = tuple[tuple[str, str], ...]  # name and version
 

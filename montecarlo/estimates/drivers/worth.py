@@ -23,6 +23,7 @@ from montecarlo.estimates.drivers.samples import Sampled, mean_of
 from montecarlo.estimates.intervals import Estimate, ratio
 from montecarlo.estimates.rare import BATCH
 from montecarlo.quantities import Array, Flags, Index
+from montecarlo.quantities.digits import alike
 from montecarlo.sampling.stratum import Stratum
 
 CELLS = 4
@@ -134,7 +135,8 @@ class Rule:
         if not allowed.any():
             allowed = self.usable
             aim = used
-        order = np.lexsort((false, missed, np.where(allowed, aim, np.inf)))
+        ranked = np.where(allowed, alike(aim), np.inf)
+        order = np.lexsort((alike(false), alike(missed), ranked))
         return int(order[0])
 
 

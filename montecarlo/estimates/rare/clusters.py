@@ -15,6 +15,7 @@ import numpy as np
 from montecarlo.estimates.rare.images import Image, group_of
 from montecarlo.estimates.rare.mixture import log_ratios
 from montecarlo.quantities import Array
+from montecarlo.quantities.digits import alike
 
 LARGEST = 0.05  # share of a threshold's weight that one sample may have
 LEAST_IN_CLUSTER = 8.0
@@ -97,7 +98,7 @@ def clusters_of(
         return None
     tilts = _best_fit(Imaged(images.x[..., looked], w), first.parts, rng).tilts
     departs = ((tilts.means != 0) | (tilts.sds != 1)).any(axis=1)
-    keep = (tilts.shares * w.sum() >= LEAST_IN_CLUSTER) & departs
+    keep = (alike(tilts.shares * w.sum()) >= LEAST_IN_CLUSTER) & departs
     if not keep.any():
         return None
     means = np.zeros((keep.sum(), dims))
@@ -111,7 +112,7 @@ def _best_fit(images: Imaged, parts: Array, rng: np.random.Generator) -> Fit:
     """Of one cluster and of several; parts (g, n, 1) to begin with."""
     best = _maximise(images, parts)
     for count in range(2, MOST_CLUSTERS + 1):
-        if images.w.sum() / count < 2.5 * LEAST_IN_CLUSTER:
+        if alike(images.w.sum() / count) < 2.5 * LEAST_IN_CLUSTER:
             break
         fits = [_maximise(images, begun) for begun in _splits(images, best.parts, count, rng)]
         for fit in fits:
@@ -153,7 +154,8 @@ def _maximise(images: Imaged, parts: Array) -> Fit:
     w, last = images.w, -np.inf
     for _ in range(ROUNDS):
         gain, mass, means, variances = _gains(images, parts)
-        on = (gain > GAIN) & (mass[:, None] > LEAST_IN_CLUSTER)
+        # of equal weights so many samples are a mass of just that, but for last bits
+        on = (gain > GAIN) & (alike(mass)[:, None] > LEAST_IN_CLUSTER)
         variances = (mass[:, None] * variances + PRIOR) / (mass[:, None] + PRIOR)
         sds = np.where(on, np.sqrt(variances), 1.0)
         tilts = Tilts(mass / w.sum(), np.where(on, means, 0.0), sds)

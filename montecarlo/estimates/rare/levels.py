@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from montecarlo.quantities import Array, Flags
+from montecarlo.quantities.digits import alike
 
 LEAST_SIZE = 25.0  # independent samples beyond a threshold worth a fit
 STEP = 3.0  # between levels on the way to thresholds out of reach
@@ -46,14 +47,14 @@ class Ranked:
         self.order = np.argsort(-self.known, kind="stable")
         self.part = np.cumsum(w[self.order])
         squares = np.cumsum(w[self.order] ** 2)
-        enough = np.flatnonzero(self.part**2 >= LEAST_SIZE * squares)
+        enough = np.flatnonzero(alike(self.part**2) >= alike(LEAST_SIZE * squares))
         # the first so many samples are the highest level that counts
         self.reached = int(enough[0]) if enough.size else None
 
     def place(self, p: float) -> int:
         """Of the sample up to which the probability is p."""
         n = len(self.order)
-        return min(int(np.searchsorted(self.part, p * n)), n - 1)
+        return min(int(np.searchsorted(alike(self.part), alike(p * n))), n - 1)
 
     def unreached(self, threshold: float, least: float) -> bool:
         """Whether too few samples are beyond a threshold whose probability may be above `least`.

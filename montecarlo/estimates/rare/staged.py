@@ -17,6 +17,7 @@ from montecarlo.estimates.rare.images import Image, Symmetric
 from montecarlo.estimates.rare.levels import LEAST_SIZE, size_of
 from montecarlo.estimates.rare.mixture import Mixture
 from montecarlo.quantities import Array, Flags
+from montecarlo.quantities.digits import alike
 
 NOMINAL = 0.1  # share of N(0, I)
 WIDE = 1 / 3  # of a cluster's share, drawn at least as wide as N(0, I)
@@ -108,13 +109,13 @@ def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
     """Without those that have most of their weight in common with one before."""
     w = np.exp(log_w)
 
-    def alike(one: Flags, other: Flags) -> bool:
-        return bool(w[one & other].sum() >= SAME * w[one | other].sum())
+    def in_common(one: Flags, other: Flags) -> bool:
+        return bool(alike(w[one & other].sum()) >= alike(SAME * w[one | other].sum()))
 
     kept: list[Flags] = []
     for flags in beyond:
-        if size_of(log_w[flags]) < LEAST_SIZE - 1:
+        if alike(size_of(log_w[flags])) < LEAST_SIZE - 1:
             continue
-        if not any(alike(flags, other) for other in kept):
+        if not any(in_common(flags, other) for other in kept):
             kept.append(flags)
     return kept

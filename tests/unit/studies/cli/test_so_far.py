@@ -9,8 +9,9 @@ import pytest
 
 from montecarlo.engine.leading import Leading
 from montecarlo.engine.run import run
+from studies.cli.listing import SO_FAR, is_unfinished
 from studies.cli.progress import Bar
-from studies.cli.so_far import SO_FAR, answer_so_far
+from studies.cli.so_far import answer_so_far
 from tests.made.studies import FEW_TYPES, study_with
 
 CHANGES = FEW_TYPES | {
@@ -48,6 +49,7 @@ def test_the_answer_of_the_last_full_round_is_told_and_kept(
     assert "the first 128 of 2,048 samples, not checked on others" in first
     assert second.startswith("leading after 128 samples")
     assert third.endswith(str(tmp_path / SO_FAR))
+    assert is_unfinished(tmp_path)  # so that the same command goes on
     table = pd.read_csv(tmp_path / SO_FAR)
     assert set(table["samples"]) == {128}
     (leads,) = table[table["leads"]].to_dict("records")

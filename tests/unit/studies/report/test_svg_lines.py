@@ -62,3 +62,20 @@ def test_text_of_one_line_and_letters_that_are_escaped_stay(tmp_path: Path) -> N
     assert ">a &lt; b &amp; c</text>" in text
     assert ">&lt;d&gt;</text>" in text
     assert text.count(">alone</text>") == 1
+
+
+def test_last_bits_of_a_place_change_no_name(tmp_path: Path) -> None:
+    """matplotlib names clips and markers by a checksum of theirs."""
+    pages = []
+    for number, edge in enumerate((0.9, 0.9 * (1 + 1e-15))):
+        figure, ax = blank()
+        ax.set_position((0.1, 0.1, edge, 0.8))
+        ax.plot([0, 1], [0, 1], marker="o")
+        svg, _ = write_figure(figure, tmp_path, f"figure_{number}", "title")
+        pages.append(svg.read_text("utf-8"))
+    assert pages[0] == pages[1]
+    names = re.findall(r'id="(shape_\d+)"', pages[0])
+    assert len({*names}) == len(names) >= 2
+    assert {*re.findall(r"#(\w+)", "".join(re.findall(r'(?:url\(|href=")(#\w+)', pages[0])))} <= {
+        *names
+    }
