@@ -8,6 +8,7 @@ import threading
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
@@ -26,7 +27,7 @@ SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")
 READABLE = 4.5  # least contrast of a text with its ground
 PALE = 0.45  # of the colour in its pale form
 WIDTH_MM = 160.0
-PNG_DPI = 200
+PNG_DPI, SVG_DPI = 200, 72  # the second is the library's own
 SLOW = ("scipy.stats", "scipy.cluster")
 # What matplotlib says of a letter that no font has: a box in the PNG, text in the SVG.
 NO_LETTER = "Glyph .* missing from"
@@ -161,15 +162,30 @@ def write_figure(
     their signs; `title` is what a screen reader says."""
     _in_symbols(figure)
     paths = folder / f"{stem}.svg", folder / f"{stem}.png"
-    svg = paths[0]
+    drawn = StringIO()
     with look(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
-        figure.savefig(svg, metadata={"Date": None, "Title": title})
-        svg.write_text(aligned(svg.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
-        if png:  # as it stands: its layout has been found
-            figure.set_layout_engine("none")
+        _lay_out(figure)
+        figure.savefig(drawn, format="svg", metadata={"Date": None, "Title": title})
+        paths[0].write_text(aligned(drawn.getvalue()), encoding="utf-8", newline="\n")
+        if png:
             figure.savefig(paths[1], dpi=PNG_DPI, metadata={"Title": title})
     return paths
+
+
+def _lay_out(figure: Figure) -> None:
+    """Find the places of axes once, for both files: a figure that still has a layout engine is
+    drawn twice for each."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    engine = figure.get_layout_engine()
+    if engine is None:
+        return
+    FigureCanvasSVG(figure)  # measures texts as the SVG has them
+    own_dpi, figure.dpi = figure.dpi, SVG_DPI
+    engine.execute(figure)
+    figure.dpi = own_dpi
+    figure.set_layout_engine(None)
 
 
 def say(figure: Figure, words: str) -> None:
