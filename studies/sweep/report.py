@@ -105,7 +105,7 @@ class ChoiceReport:
             "As-left settings and change record",
             widths=(20, *(34 // len(columns),) * len(columns), 14, 17, 15),
         )
-        yield Paragraph(peak_of_chosen(self.peaks, self.result) or PEAK)
+        yield Paragraph(peak_of_chosen(self.peaks, study, self.result.outcome.chosen) or PEAK)
         yield Paragraph(self._stepping())
         if self.result.chosen is not None:
             yield from broken_by_hand(self.desk, self.result.row(self.result.chosen))

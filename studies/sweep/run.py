@@ -122,10 +122,9 @@ def findings(
         settled |= {**sources(result).figures}
         with crew.beside(printed_early, settled if early else {}) as printed:
             result = result.with_margins(margins())
-    peaks, waves, pictures = solved.value
+    peaks, waves, sheet, pictures = solved.value
     peak_table = peak_frame(peaks)
-    peak = peak_of_chosen(peak_table, result)
-    sheet = commissioning(result, peak)
+    peak = peak_of_chosen(peak_table, study, setting)
     parts = (sources(result), waves, sheet)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
@@ -148,9 +147,12 @@ def findings(
 
 def _solved(
     study: Study, setting: Setting | None, densities: Densities, early: bool
-) -> tuple[list[PeakVoltage], Part, Mapping[str, Printed]]:
-    """What is solved for the choice: peak voltages and the nearest cases; if `early`, with figures
-    of these."""
+) -> tuple[list[PeakVoltage], Part, Part, Mapping[str, Printed]]:
+    """What is solved for the choice: peak voltages, the nearest cases, the commissioning sheet; if
+    `early`, with figures of these."""
     peaks = peak_voltages(study)
-    waves = Part() if setting is None else waveforms(study, setting, densities)
-    return peaks, waves, printed_early(waves.figures) if early else {}
+    if setting is None:
+        return peaks, Part(), Part(), {}
+    waves = waveforms(study, setting, densities)
+    sheet = commissioning(study, setting, peak_of_chosen(peak_frame(peaks), study, setting))
+    return peaks, waves, sheet, printed_early(waves.figures) if early else {}
