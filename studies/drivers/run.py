@@ -80,9 +80,8 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
         "what_if": what_if_rows(found),
         "worth_of_measuring": worth_rows(found),
     }
-    text = drivers_text(
-        result, found, frames, peak_of_chosen(peaks, result.study, result.outcome.chosen)
-    )
+    chosen = None if result.chosen is None else result.row(result.chosen)
+    text = drivers_text(result, found, frames, peak_of_chosen(peaks, chosen))
     if len(result.closest):
         frames["closest"] = result.closest
     frames |= {

@@ -30,13 +30,10 @@ from montecarlo.study.nominal import Nominal
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.numbers import plain
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
-from studies.report.setting_words import setting_row
 from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from montecarlo.study.axes import Setting
 
 PEAKS = Stage("peak voltages of the relay circuit", 2e4)  # in solutions of a circuit
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
@@ -277,23 +274,23 @@ def _above(peaks: list[PeakVoltage]) -> str:
     )
 
 
-def peak_of_chosen(frame: pd.DataFrame, study: Study, chosen: Setting | None) -> str:
+def peak_of_chosen(frame: pd.DataFrame, row: Mapping[str, Any] | None) -> str:
     """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv.
 
     Parameters
     ----------
     frame : DataFrame
         peak_voltage.csv.
-    study : Study
-    chosen : Setting or None
+    row : mapping or None
+        Of the chosen candidate.
 
     Returns
     -------
     str
     """
-    if chosen is None:
+    if row is None:
         return ""
-    volts = highest_v(frame, setting_row(study, chosen))
+    volts = highest_v(frame, row)
     above = (
         f" It is above {LIMIT_V / 1000:g} kV. A non-linear resistor across the relay circuit is"
         f" needed. {NOT_SIMULATED}"

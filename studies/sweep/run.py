@@ -26,6 +26,7 @@ from studies.protocol import Drawn, Findings, Part, printed_early
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import computed, with_sentences
+from studies.report.setting_words import setting_row
 from studies.sweep.figures import figures, tradeoff_figure
 from studies.sweep.frames import tables
 from studies.sweep.sources import sources
@@ -124,7 +125,8 @@ def findings(
             result = result.with_margins(margins())
     peaks, waves, sheet, pictures = solved.value
     peak_table = peak_frame(peaks)
-    peak = peak_of_chosen(peak_table, study, setting)
+    chosen = None if setting is None else setting_row(study, setting)
+    peak = peak_of_chosen(peak_table, chosen)
     parts = (sources(result), waves, sheet)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
@@ -154,5 +156,6 @@ def _solved(
     if setting is None:
         return peaks, Part(), Part(), {}
     waves = waveforms(study, setting, densities)
-    sheet = commissioning(study, setting, peak_of_chosen(peak_frame(peaks), study, setting))
+    peak = peak_of_chosen(peak_frame(peaks), setting_row(study, setting))
+    sheet = commissioning(study, setting, peak)
     return peaks, waves, sheet, printed_early(waves.figures) if early else {}
