@@ -3,9 +3,8 @@ say."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
 from montecarlo.engine.progress import Progress, silent
@@ -22,6 +21,9 @@ if TYPE_CHECKING:
     from montecarlo.frames.result import Result
     from montecarlo.study.description import Study
     from studies.report.blocks import Block
+    from studies.report.look import Printed
+
+Recipe = Callable[[], "Figure"]  # draws one within the look of all; a worker can be sent it
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,7 +33,72 @@ class Part:
     frames: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     files: Mapping[str, bytes] = field(default_factory=dict)
     text: tuple[Block, ...] = ()
-    draw: Callable[[], Mapping[str, Figure]] = dict  # within the look of all
+    figures: Mapping[str, Recipe] = field(default_factory=dict)
+
+
+class Drawn(Mapping[str, "Figure"]):
+    """Figures, each drawn when it is asked for: by then the tables are written.
+
+    Parameters
+    ----------
+    recipes : mapping of Recipe
+        By name.
+    early : mapping of Printed
+        Those of them that are printed already.
+    """
+
+    def __init__(
+        self, recipes: Mapping[str, Recipe], early: Mapping[str, Printed] | None = None
+    ) -> None:
+        self.recipes = recipes
+        self._printed = {**early} if early else {}
+
+    def __getitem__(self, name: str) -> Figure:
+        from studies.report.look import look
+
+        with look():
+            return self.recipes[name]()
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.recipes)
+
+    def __len__(self) -> int:
+        return len(self.recipes)
+
+    def printed(self, name: str, *, png: bool = True) -> Printed:
+        """What the files of one hold; without a PNG where that is not wanted."""
+        from studies.report.catalogue import figure_text
+        from studies.report.look import printed
+
+        if name not in self._printed:
+            self._printed[name] = printed(self[name], figure_text(name).title, png=png)
+        return self._printed[name]
+
+    def words(self, name: str) -> str:
+        """What the caption says of this figure alone."""
+        from studies.report.look import said
+
+        early = self._printed.get(name)
+        return said(self[name]) if early is None else early.words
+
+    def after(self, others: Mapping[str, Recipe]) -> Drawn:
+        """These after others."""
+        return Drawn({**others, **self.recipes}, self._printed)
+
+    def only(self, names: Iterable[str]) -> Drawn:
+        """Those of them that are there."""
+        here = [name for name in names if name in self.recipes]
+        return Drawn({name: self.recipes[name] for name in here})
+
+
+def printed_early(recipes: Mapping[str, Recipe]) -> dict[str, Printed]:
+    """Figures in a worker, while others sample. Where memory is too little for them there is none:
+    they are drawn when they are written, and that tells of it."""
+    drawn = Drawn(recipes)
+    try:
+        return {name: drawn.printed(name) for name in drawn}
+    except MemoryError:
+        return {}
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +106,7 @@ class Findings:
     """Files without their ending, and what is to be said of them."""
 
     frames: Mapping[str, pd.DataFrame]
-    figures: Mapping[str, Figure]
+    figures: Drawn
     arrays: Mapping[str, Mapping[str, np.ndarray[Any, Any]]] = field(default_factory=dict)
     provenance: Mapping[str, Any] = field(default_factory=dict)
     text: tuple[Block, ...] = ()  # for terminal and report; begins with a Lead
@@ -56,35 +123,6 @@ class Findings:
 
         frames = {name: no_minus_zero(in_words(frame)) for name, frame in self.frames.items()}
         object.__setattr__(self, "frames", frames)
-
-
-class Drawn(Mapping[str, "Figure"]):
-    """Figures that are drawn in the look of all when the first is asked for: by then the tables
-    are written."""
-
-    def __init__(self, draw: Callable[[], Mapping[str, Figure]]) -> None:
-        self._draw = draw
-
-    @cached_property
-    def _figures(self) -> Mapping[str, Figure]:
-        from studies.report.look import look
-
-        with look():
-            return self._draw()
-
-    def __getitem__(self, name: str) -> Figure:
-        return self._figures[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._figures)
-
-    def __len__(self) -> int:
-        return len(self._figures)
-
-
-def drawn(own: Mapping[str, Figure], *parts: Part) -> dict[str, Figure]:
-    """Figures of a room and of the steps after sampling."""
-    return {**own, **{name: figure for part in parts for name, figure in part.draw().items()}}
 
 
 class Kind(Protocol):

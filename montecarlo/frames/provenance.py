@@ -110,6 +110,25 @@ def of_one_model(outcome: Outcome) -> dict[str, Any]:
     }
 
 
+def origin(study: Study) -> dict[str, Any]:
+    """What numbers come from: version, digest of the study and seed.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict
+        Ready for JSON.
+    """
+    return {
+        "version": version_of("statorodds"),
+        "study_digest": digest(study),
+        "seed": study.study.seed,
+    }
+
+
 def provenance(outcome: Outcome) -> dict[str, Any]:
     """Version, digest of the study, seed, counts, and the machine that counted.
 
@@ -126,11 +145,9 @@ def provenance(outcome: Outcome) -> dict[str, Any]:
     packages = ("numpy", "scipy", "numba", "pandas", "joblib")
     return {
         "product": "statorodds",
-        "version": version_of("statorodds"),
         "study_title": study.study.title,
         "study_kind": study.study.kind,
-        "study_digest": digest(study),
-        "seed": study.study.seed,
+        **origin(study),
         "installations": designs(study)[0].installations_rounded,
         "candidates": len(outcome.settings),
         "found": [asdict(one) for one in study.candidates.found],

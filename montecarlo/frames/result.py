@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -109,6 +110,22 @@ class Result:
         self.outcome, self.margins = outcome, found
         self.study = outcome.study
         self.other = None if outcome.other is None else Result(outcome.other)
+
+    def with_margins(self, found: Radius | None) -> Result:
+        """The same with what was found later; tables that were made are kept.
+
+        Parameters
+        ----------
+        found : Radius or None
+
+        Returns
+        -------
+        Result
+        """
+        other = copy(self)
+        other.margins = found
+        other.__dict__.pop("radius", None)
+        return other
 
     @property
     def chosen(self) -> int | None:

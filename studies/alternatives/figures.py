@@ -4,6 +4,7 @@ with intervals."""
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from studies.protocol import Recipe
+
 PANELS = (
     ("p_missed", MISSED, MISSED, MISSED_LABEL),
     ("p_false", FALSE, FALSE_TEXT, FALSE_LABEL),
@@ -46,15 +49,19 @@ SMALL = 8.0  # points
 NAME_WIDTH = 28  # characters of a line of a row's words
 
 
-def figures(compared: SideBySide) -> dict[str, Figure]:
+def figures(compared: SideBySide) -> dict[str, Recipe]:
     """By name; none where nothing can be chosen."""
     if not compared.table["p_missed"].notna().any():
         return {}
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
-    figure, axes = panels(2, height_mm(compared.table), 2)
-    side_by_side_figure(compared.table, compared.differences, axes, limit)
-    return {"alternatives": figure}
+    return {"alternatives": partial(_drawn, compared.table, compared.differences, limit)}
+
+
+def _drawn(table: pd.DataFrame, differences: pd.DataFrame, limit: float | None) -> Figure:
+    figure, axes = panels(2, height_mm(table), 2)
+    side_by_side_figure(table, differences, axes, limit)
+    return figure
 
 
 def height_mm(table: pd.DataFrame) -> float:

@@ -13,7 +13,7 @@ from montecarlo.study.description import Study
 from studies.alternatives.figures import figures
 from studies.alternatives.frames import SideBySide, run_side_by_side, studies_of
 from studies.alternatives.text import alternatives_text
-from studies.protocol import Drawn, Findings, Part, drawn
+from studies.protocol import Drawn, Findings, Part
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_first_choice
@@ -73,7 +73,7 @@ def findings(compared: SideBySide, *, rough: bool = False) -> Findings:
     more = Part() if rough else of_first_choice(compared.results)
     return Findings(
         with_unit({**frames, **more.frames}, compared.study),
-        Drawn(lambda: drawn(figures(compared), more)),
+        Drawn({**figures(compared), **more.figures}),
         provenance={**compared.provenance, "sentences": sentences_of_all(compared.results)},
         text=tuple(alternatives_text(compared)),
         begin=("alternatives.csv", "alternatives.svg" if drawable else "closest.csv"),

@@ -16,7 +16,6 @@ from studies.compare.run import compare
 from studies.protocol import Findings
 from studies.report.blocks import Block, Page, Paragraph, Picture, Section
 from studies.report.catalogue import figure_text
-from studies.report.look import said, write_figure
 from studies.report.page import render
 from studies.report.safety import CAUTION
 from studies.report.streams import say
@@ -63,8 +62,8 @@ def _written(folder: Path, findings: Findings, sections: list[Section], title: s
     try:
         for name, frame in findings.frames.items():
             write_table(frame, staging / f"{name}.csv")
-        for name, figure in findings.figures.items():
-            write_figure(figure, staging, name, figure_text(name).title)
+        for name in findings.figures:
+            findings.figures.printed(name).write(staging, name)
         pictures: list[Block] = list(_pictures(findings, staging))
         figures = [Section("Figures", pictures)] if pictures else []
         rest = [*figures, *sections[1:]]
@@ -88,8 +87,9 @@ def _umask() -> int:
 
 
 def _pictures(findings: Findings, folder: Path) -> Iterator[Block]:
-    for number, (name, figure) in enumerate(findings.figures.items(), 1):
+    for number, name in enumerate(findings.figures, 1):
         text = figure_text(name)
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        caption = " ".join(filter(None, (text.caption, said(figure), f"Numbers: {name}.csv.")))
+        own = findings.figures.words(name)
+        caption = " ".join(filter(None, (text.caption, own, f"Numbers: {name}.csv.")))
         yield Picture(name, svg, text.title, f"Figure {number}. {caption}")

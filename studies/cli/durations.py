@@ -9,10 +9,11 @@ from montecarlo.engine.timing import pace_of
 from montecarlo.engine.workers import workers_of
 from montecarlo.study.description import Study
 from studies import KINDS
-from studies.cli.rough import AFTER, DRIVERS, sampling_stages
+from studies.cli.rough import DRIVERS, sampling_stages
 from studies.cli.running import DRAWING
 from studies.report.numbers import duration
 from studies.report.words import counted
+from studies.sweep.run import AFTER
 
 START_S, ROUGH_S = 5.0, 5.0  # to start workers and to write, of a rough run both together
 UNKNOWN = "The time of a run is known after the first run, which also compiles the solvers."
@@ -25,7 +26,7 @@ def durations(study: Study) -> Iterator[str]:
         yield UNKNOWN
         return
     kind, cores = KINDS[study.study.kind](), workers_of(None).count
-    after = [*(stage for stage in kind.stages(study) if stage.what in AFTER), DRAWING]
+    after = [*(stage for stage in kind.stages(study) if stage == AFTER), DRAWING]
     own = pace.seconds(sampling_stages(kind, study)) / cores + pace.seconds(after) + START_S
     yield f"A run takes about {duration(own)} on {counted(cores, 'core')} of this machine."
     if study.study.kind != DRIVERS:

@@ -115,7 +115,7 @@ def write_findings(
     return files
 
 
-def _workbook(findings: Findings, folder: Path, workers: Workers) -> AbstractContextManager[None]:
+def _workbook(findings: Findings, folder: Path, workers: Workers) -> AbstractContextManager[object]:
     """The workbook is written by the end of the block."""
     if not findings.frames or findings.rough:
         return nullcontext()
@@ -128,9 +128,6 @@ def _workbook(findings: Findings, folder: Path, workers: Workers) -> AbstractCon
 def _write_all(findings: Findings, folder: Path) -> None:
     import numpy as np
 
-    from studies.report.catalogue import figure_text
-    from studies.report.look import write_figure
-
     for name, arrays in findings.arrays.items():
         if bad := [key for key, array in arrays.items() if array.dtype.hasobject]:
             raise TypeError(
@@ -138,9 +135,8 @@ def _write_all(findings: Findings, folder: Path) -> None:
             )
         np.savez_compressed(folder / f"{name}.npz", **dict(arrays))  # type: ignore[arg-type]
     _write_files(findings.files, folder)
-    for name, figure in findings.figures.items():
-        title = figure_text(name).title
-        write_figure(figure, folder, name, title, png=not findings.rough)
+    for name in findings.figures:
+        findings.figures.printed(name, png=not findings.rough).write(folder, name)
 
 
 def _sha256(path: Path) -> str:

@@ -43,7 +43,6 @@ from studies.report.catalogue import (
     table_text,
 )
 from studies.report.frame_table import frame_table
-from studies.report.look import said
 from studies.report.notes import move_sentences
 from studies.report.page import again, render
 from studies.report.safety import CAUTION
@@ -182,13 +181,13 @@ def _question(study: Study) -> list[Block]:
 
 
 def _pictures(findings: Findings, folder: Path) -> Iterator[Picture]:
-    for number, (name, figure) in enumerate(findings.figures.items(), 1):
+    for number, name in enumerate(findings.figures, 1):
         text = figure_text(name)
         table = f"{name}.csv"
         given = name in findings.frames or table in findings.files
         data = f" Numbers: {table}." if given else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        caption = " ".join(filter(None, (text.caption, said(figure))))
+        caption = " ".join(filter(None, (text.caption, findings.figures.words(name))))
         yield Picture(name, svg, text.title, f"Figure {number}. {caption}{data}")
 
 

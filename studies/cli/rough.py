@@ -12,13 +12,12 @@ from montecarlo.engine.stages import Stage
 from montecarlo.errors import StudyError
 from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
-from studies.nominal.peak import PEAKS
-from studies.protocol import Drawn, Findings, Kind
+from studies.protocol import Findings, Kind
 from studies.report.blocks import Block, Caution, Lead
 from studies.report.catalogue import ROUGH_TABLES
 from studies.report.record import ROUGH
 from studies.report.words import counted
-from studies.sweep.run import SHEET, WAVES
+from studies.sweep.run import AFTER
 
 TITLE = "Rough answer"
 UNLIKE = {
@@ -26,7 +25,6 @@ UNLIKE = {
     "keep_samples": "keeps no samples",
     "pdf": "prints no document",
 }
-AFTER = (PEAKS.what, WAVES.what, SHEET.what)  # of a run's stages those that follow the choice
 DRIVERS = "uncertainty_drivers"
 
 
@@ -49,17 +47,16 @@ def check_kind(study: Study) -> None:
 
 def sampling_stages(kind: Kind, study: Study) -> Iterator[Stage]:
     """The stages of a run without those that follow the choice, which a rough run leaves out."""
-    return (stage for stage in kind.stages(study) if stage.what not in AFTER)
+    return (stage for stage in kind.stages(study) if stage != AFTER)
 
 
 def marked(findings: Findings, rough: Rough) -> Findings:
     """The same, marked as rough: few tables, the leading figures, no arrays and no other files."""
     wanted = [name.removesuffix(".svg") for name in findings.begin if name.endswith(".svg")]
-    figures = findings.figures
     return replace(
         findings,
         frames={name: table for name, table in findings.frames.items() if name in ROUGH_TABLES},
-        figures=Drawn(lambda: {name: figures[name] for name in wanted if name in figures}),
+        figures=findings.figures.only(wanted),
         arrays={},
         files={},
         provenance={**findings.provenance, ROUGH: asdict(rough)},

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from montecarlo.frames.result import Result
+from montecarlo.frames.provenance import origin
+from montecarlo.study.axes import Setting
+from montecarlo.study.description import Study
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
@@ -16,12 +18,14 @@ TOLD = (
 )
 
 
-def commissioning(result: Result, peak: str) -> Part:
-    """The table, the page and a sentence on them; nothing where no setting was chosen.
+def commissioning(study: Study, setting: Setting, peak: str) -> Part:
+    """The table, the page and a sentence on them.
 
     Parameters
     ----------
-    result : Result
+    study : Study
+    setting : Setting
+        The chosen one.
     peak : str
         What is to be said of the peak voltage.
 
@@ -29,10 +33,8 @@ def commissioning(result: Result, peak: str) -> Part:
     -------
     Part
     """
-    if (setting := result.outcome.chosen) is None:
-        return Part()
-    sheet = Sheet(result.study, setting)
+    sheet = Sheet(study, setting)
     lines = [*lines_of(sheet)]
     frame = commissioning_frame(lines)
-    page = commissioning_page(sheet, lines, frame, result.provenance, peak)
+    page = commissioning_page(sheet, lines, frame, origin(study), peak)
     return Part({"commissioning": frame}, {PAGE: page.encode()}, (Paragraph(TOLD),))

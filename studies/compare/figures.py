@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from studies.protocol import Recipe
+
 RUNS = {"A": (MISSED_COLOUR, "o"), "B": (FALSE_COLOUR, "s")}
 APART = 0.16  # of a row, from its middle to the mark of each run
 LABELS = {
@@ -42,14 +45,14 @@ EQUAL: dict[str, Any] = {"linestyle": "--", "linewidth": 1.0, "zorder": 1}
 CHOICES, SETTINGS = "compared_choices", "compared_settings"
 
 
-def figures(found: Compared) -> dict[str, Figure]:
+def figures(found: Compared) -> dict[str, Recipe]:
     """By name; without choices or shared settings the other one alone."""
-    drawn = {}
+    recipes: dict[str, Recipe] = {}
     if len(found.choices):
-        drawn[CHOICES] = choices_figure(found.choices)
+        recipes[CHOICES] = partial(choices_figure, found.choices)
     if len(found.settings):
-        drawn[SETTINGS] = settings_figure(found.settings)
-    return drawn
+        recipes[SETTINGS] = partial(settings_figure, found.settings)
+    return recipes
 
 
 # --- choices ------------------------------------------------------------------

@@ -3,7 +3,6 @@ samples tell them apart."""
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 from studies.compare.estimates import compared, tables_of
@@ -36,5 +35,5 @@ def compare(one: Path, other: Path) -> tuple[Findings, list[Section]]:
     frames = {KEYS: keys, CHOICES: found.choices, SETTINGS: found.settings, EFFECTS: found.effects}
     frames = {name: frame for name, frame in frames.items() if len(frame)}
     text = (*first(runs), *sections(runs))
-    findings = Findings(frames, Drawn(partial(figures, found)), text=text)
+    findings = Findings(frames, Drawn(figures(found)), text=text)
     return findings, [Section("Result", first(runs)), *sections(runs, page=True)]

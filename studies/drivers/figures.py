@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
 from textwrap import fill
 from typing import TYPE_CHECKING
 
@@ -12,14 +13,15 @@ from montecarlo.frames.limits import with_limits
 from montecarlo.frames.result import Result
 from studies.drivers.samples import CENTRE, HALVED
 from studies.report.intervals import interval_rows, series_legend
-from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, blank, panels
+from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, panels
 from studies.report.words import input_name
-from studies.sweep.policy import limit_line
-from studies.sweep.tradeoff import tradeoff
+from studies.sweep.figures import tradeoff_figure
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
+
+    from studies.protocol import Recipe
 
 MOST_ROWS = 12
 ROW_MM, FRAME_MM = 6.5, 34.0
@@ -36,18 +38,15 @@ VALUE = [*with_limits("value")]
 MOST_ABREAST = 4  # panels
 
 
-def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Figure]:
+def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Recipe]:
     """By name."""
-    drawn = {
-        "drivers": effect_marks(frames["drivers"]),
-        "elasticities": elasticity_marks(frames["elasticities"]),
+    recipes: dict[str, Recipe] = {
+        "drivers": partial(effect_marks, frames["drivers"]),
+        "elasticities": partial(elasticity_marks, frames["elasticities"]),
     }
     if len(frames["what_if"]):
-        drawn["what_if"] = what_if_marks(frames["what_if"])
-    limit, words = limit_line(result.study)
-    drawn["tradeoff"], ax = blank()
-    tradeoff(result.candidates, ax, limit=limit, limit_text=words)
-    return drawn
+        recipes["what_if"] = partial(what_if_marks, frames["what_if"])
+    return recipes | tradeoff_figure(result)
 
 
 def effect_marks(frame: pd.DataFrame) -> Figure:

@@ -19,7 +19,7 @@ from studies.drivers.frames import driver_rows, elasticity_rows, what_if_rows, w
 from studies.drivers.samples import CHANGES_STAGE, ROWS_STAGE
 from studies.drivers.text import drivers_text
 from studies.nominal.peak import PEAKS, peak_frame, peak_of_chosen, peak_voltages
-from studies.protocol import Drawn, Findings, drawn
+from studies.protocol import Drawn, Findings
 from studies.report.blocks import items
 from studies.report.catalogue import with_unit
 from studies.report.notes import computed, with_sentences
@@ -80,7 +80,8 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
         "what_if": what_if_rows(found),
         "worth_of_measuring": worth_rows(found),
     }
-    text = drivers_text(result, found, frames, peak_of_chosen(peaks, result))
+    chosen = None if result.chosen is None else result.row(result.chosen)
+    text = drivers_text(result, found, frames, peak_of_chosen(peaks, chosen))
     if len(result.closest):
         frames["closest"] = result.closest
     frames |= {
@@ -94,7 +95,7 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
     frames = with_unit({**frames, **more.frames}, result.study)
     return Findings(
         frames,
-        Drawn(lambda: drawn(figures(result, frames), more)),
+        Drawn({**figures(result, frames), **more.figures}),
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(text),

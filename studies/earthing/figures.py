@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,10 +18,11 @@ from studies.report.look import (
     FAINT,
     FALSE,
     FALSE_TEXT,
+    HEIGHT_MM,
     MISSED,
-    blank,
     decades,
     figure_of,
+    on_blank,
     panels,
 )
 from studies.report.marks import FALSE_LABEL, MISSED_LABEL, limit_mark, scheme_styles, semantics
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from studies.earthing.frames import Options
+    from studies.protocol import Recipe
 
 TRADE = "protection_against_energy"
 NAME_WIDTH = 30  # characters of an option's name in a line
@@ -44,14 +47,19 @@ PANELS = (
 )
 
 
-def figures(options: Options) -> dict[str, Figure]:
+def figures(options: Options) -> dict[str, Recipe]:
     """By name."""
-    drawn: dict[str, Figure] = {}
-    drawn[TRADE], ax = blank()
-    protection_against_energy(options.table, ax)
-    drawn["earthing_options"], axes = panels(3, 40 + 8 * len(options.table), 3)
-    options_side_by_side(options.table, axes, limit=limit_line(options.study)[0])
-    return drawn
+    limit, _ = limit_line(options.study)
+    return {
+        TRADE: partial(on_blank, HEIGHT_MM, protection_against_energy, options.table),
+        "earthing_options": partial(_side_by_side, options.table, limit),
+    }
+
+
+def _side_by_side(table: pd.DataFrame, limit: float | None) -> Figure:
+    figure, axes = panels(3, 40 + 8 * len(table), 3)
+    options_side_by_side(table, axes, limit=limit)
+    return figure
 
 
 def protection_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:

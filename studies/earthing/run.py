@@ -13,7 +13,7 @@ from studies.earthing.figures import TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
 from studies.earthing.text import computed, earthing_text
-from studies.protocol import Drawn, Findings, Part, drawn
+from studies.protocol import Drawn, Findings, Part
 from studies.report.blocks import items
 from studies.report.notes import sentences_of_all
 from studies.sweep.sources import of_best_choice
@@ -74,7 +74,7 @@ def findings(options: Options, *, rough: bool = False) -> Findings:
     more = Part() if rough else of_best_choice(options.results)
     return Findings(
         {**frames, **more.frames},
-        Drawn(lambda: drawn(figures(options), more)) if drawable else {},
+        Drawn({**figures(options), **more.figures} if drawable else {}),
         provenance={**options.provenance, "sentences": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         appendix=tuple(items(computed(options))),

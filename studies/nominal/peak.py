@@ -35,8 +35,6 @@ from studies.report.words import scheme_name
 if TYPE_CHECKING:
     import pandas as pd
 
-    from montecarlo.frames.result import Result
-
 PEAKS = Stage("peak voltages of the relay circuit", 2e4)  # in solutions of a circuit
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = (
@@ -276,22 +274,23 @@ def _above(peaks: list[PeakVoltage]) -> str:
     )
 
 
-def peak_of_chosen(frame: pd.DataFrame, result: Result) -> str:
+def peak_of_chosen(frame: pd.DataFrame, row: Mapping[str, Any] | None) -> str:
     """What is to be said of the chosen setting, nothing without one; frame: peak_voltage.csv.
 
     Parameters
     ----------
     frame : DataFrame
         peak_voltage.csv.
-    result : Result
+    row : mapping or None
+        Of the chosen candidate.
 
     Returns
     -------
     str
     """
-    if result.chosen is None:
+    if row is None:
         return ""
-    volts = highest_v(frame, result.candidates.set_index("candidate").loc[result.chosen].to_dict())
+    volts = highest_v(frame, row)
     above = (
         f" It is above {LIMIT_V / 1000:g} kV. A non-linear resistor across the relay circuit is"
         f" needed. {NOT_SIMULATED}"

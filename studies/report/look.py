@@ -6,8 +6,10 @@ from __future__ import annotations
 import sys
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from io import BytesIO, StringIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, cast
 
@@ -25,8 +27,8 @@ CHOSEN, EXISTING, RUNNER_UP, FAINT = "#222222", "#7b3294", "#6b6b6b", "#b9b9b9"
 SCHEMES = ("#029e73", "#cc78bc", "#ca9161", "#56b4e9", "#332288", "#882255")
 READABLE = 4.5  # least contrast of a text with its ground
 PALE = 0.45  # of the colour in its pale form
-WIDTH_MM = 160.0
-PNG_DPI = 200
+WIDTH_MM, HEIGHT_MM = 160.0, 105.0
+PNG_DPI, SVG_DPI = 200, 72  # the second is the library's own
 SLOW = ("scipy.stats", "scipy.cluster")
 # What matplotlib says of a letter that no font has: a box in the PNG, text in the SVG.
 NO_LETTER = "Glyph .* missing from"
@@ -89,10 +91,17 @@ class _Without:
             raise ModuleNotFoundError(name)
 
 
-def blank(height_mm: float = 105.0) -> tuple[Figure, Axes]:
+def blank(height_mm: float = HEIGHT_MM) -> tuple[Figure, Axes]:
     """An empty figure as wide as a page's text."""
     figure = _sheet(height_mm)
     return figure, figure.subplots()
+
+
+def on_blank(height_mm: float, plot: Callable[..., object], *parts: Any, **named: Any) -> Figure:
+    """A figure of one panel, on which `plot` draws its parts."""
+    figure, ax = blank(height_mm)
+    plot(*parts, ax=ax, **named)
+    return figure
 
 
 def stacked(panels: int, height_mm: float) -> tuple[Figure, list[Axes]]:
@@ -154,23 +163,59 @@ def figure_of(ax: Axes) -> Figure:
     return cast("Figure", ax.figure)
 
 
+@dataclass(frozen=True)
+class Printed:
+    """A figure as what its files hold; words: what its caption says of it alone."""
+
+    svg: str
+    png: bytes | None
+    words: str
+
+    def write(self, folder: Path, stem: str) -> tuple[Path, Path]:
+        """<stem>.svg, and <stem>.png if there is one."""
+        paths = folder / f"{stem}.svg", folder / f"{stem}.png"
+        paths[0].write_text(self.svg, encoding="utf-8", newline="\n")
+        if self.png is not None:
+            paths[1].write_bytes(self.png)
+        return paths
+
+
+def printed(figure: Figure, title: str, *, png: bool = True) -> Printed:
+    """An SVG, of the same bytes every time, and a PNG unless it is not wanted, units with their
+    signs; `title` is what a screen reader says."""
+    _in_symbols(figure)
+    svg, dots = StringIO(), BytesIO()
+    with look(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
+        _lay_out(figure)
+        figure.savefig(svg, format="svg", metadata={"Date": None, "Title": title})
+        if png:
+            figure.savefig(dots, format="png", dpi=PNG_DPI, metadata={"Title": title})
+    return Printed(
+        aligned(numbered(svg.getvalue())), dots.getvalue() if png else None, said(figure)
+    )
+
+
 def write_figure(
     figure: Figure, folder: Path, stem: str, title: str, *, png: bool = True
 ) -> tuple[Path, Path]:
-    """<stem>.svg, of the same bytes every time, and <stem>.png unless it is not wanted, units with
-    their signs; `title` is what a screen reader says."""
-    _in_symbols(figure)
-    paths = folder / f"{stem}.svg", folder / f"{stem}.png"
-    svg = paths[0]
-    with look(), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", NO_LETTER, UserWarning)
-        figure.savefig(svg, metadata={"Date": None, "Title": title})
-        text = aligned(numbered(svg.read_text(encoding="utf-8")))
-        svg.write_text(text, encoding="utf-8", newline="\n")
-        if png:  # as it stands: its layout has been found
-            figure.set_layout_engine("none")
-            figure.savefig(paths[1], dpi=PNG_DPI, metadata={"Title": title})
-    return paths
+    """<stem>.svg and <stem>.png of a figure, as `printed` has them."""
+    return printed(figure, title, png=png).write(folder, stem)
+
+
+def _lay_out(figure: Figure) -> None:
+    """Find the places of axes once, for both files: a figure that still has a layout engine is
+    drawn twice for each."""
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
+    engine = figure.get_layout_engine()
+    if engine is None:
+        return
+    FigureCanvasSVG(figure)  # measures texts as the SVG has them
+    own_dpi, figure.dpi = figure.dpi, SVG_DPI
+    engine.execute(figure)
+    figure.dpi = own_dpi
+    figure.set_layout_engine(None)
 
 
 def say(figure: Figure, words: str) -> None:

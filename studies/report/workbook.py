@@ -173,8 +173,8 @@ class _Writer:
             style = "wrapped" if wrapped else "cell"
             for row, value in enumerate(values, len(above)):
                 self._cell(sheet, row, at, value, style, column)
-            for row, height in table.high_rows():
-                sheet.set_row(row, height)
+        for row, height in table.high_rows():
+            sheet.set_row(row, height)
         sheet.freeze_panes(len(above), 1)
         if table.rows:
             last = len(above) - 1 + table.rows

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from studies.report.look import (
     FALSE_TEXT,
     MISSED,
     backing,
-    blank,
+    on_blank,
     side_by_side,
 )
 from studies.report.marks import FALSE_LABEL, MISSED_LABEL, beside, limit_mark, scheme_styles
@@ -33,34 +34,47 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from studies.protocol import Recipe
+
 NAME_WIDTH = 30  # characters of a row's label
 CELL_WIDTH = 14  # and of a column's
 WHITE_FROM = 0.65  # of the darkest tone, from which text on it is white
 
 
-def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict[str, Figure]:
+def figures(result: Result, schemes: pd.DataFrame, caught: pd.DataFrame) -> dict[str, Recipe]:
     """By name; none where no scheme has a setting to stand for it."""
-    drawn: dict[str, Figure] = {}
     standing = schemes[schemes["has_best"]]
     if not len(standing):
-        return drawn
-    limit, words = limit_line(result.study)
-    drawn["schemes"], axes = side_by_side(2, height_mm(schemes))
-    missed_and_false(schemes, axes, limit=limit, limit_text=words)
+        return {}
+    recipes: dict[str, Recipe] = {
+        "schemes": partial(_missed_and_false, schemes, *limit_line(result.study))
+    }
     if len(caught):
-        drawn["caught_by_other"], ax = blank(30 + 15 * len(standing))
-        caught_matrix(caught[caught["type"] == ALL_TYPES], ax)
-    if len(result.protected_winding):
-        drawn["schemes_protected_winding"], ax = blank(110)
-        styles = scheme_styles(schemes["scheme"])
-        curves = []
-        for row in standing.to_dict("records"):
-            style = styles[row["scheme"]]
-            look = style.colour, style.dashes, style.mark
-            name = textwrap.fill(scheme_name(row["scheme"]), 18)  # the setting: in the rows above
-            curves.append(Curve(name, row["candidate"], "", *look))
-        detection(result.protected_winding, curves, ax)
-    return drawn
+        shown = caught[caught["type"] == ALL_TYPES]
+        height = 30.0 + 15 * len(standing)
+        recipes["caught_by_other"] = partial(on_blank, height, caught_matrix, shown)
+    if len(winding := result.protected_winding):
+        curves = _curves(schemes, standing)
+        recipes["schemes_protected_winding"] = partial(on_blank, 110, detection, winding, curves)
+    return recipes
+
+
+def _missed_and_false(schemes: pd.DataFrame, limit: float | None, words: str) -> Figure:
+    figure, axes = side_by_side(2, height_mm(schemes))
+    missed_and_false(schemes, axes, limit=limit, limit_text=words)
+    return figure
+
+
+def _curves(schemes: pd.DataFrame, standing: pd.DataFrame) -> list[Curve]:
+    """Of the best setting of each scheme."""
+    styles = scheme_styles(schemes["scheme"])
+    curves = []
+    for row in standing.to_dict("records"):
+        style = styles[row["scheme"]]
+        look = style.colour, style.dashes, style.mark
+        name = textwrap.fill(scheme_name(row["scheme"]), 18)  # the setting: in the rows above
+        curves.append(Curve(name, row["candidate"], "", *look))
+    return curves
 
 
 def height_mm(schemes: pd.DataFrame) -> float:

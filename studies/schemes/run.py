@@ -7,9 +7,10 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.workers import workers_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
-from studies.protocol import Drawn, Findings
+from studies.protocol import Findings
 from studies.report.blocks import Block
 from studies.report.catalogue import with_unit
 from studies.schemes.figures import figures
@@ -37,13 +38,16 @@ class SchemeComparison:
         rough: bool = False,
     ) -> Findings:
         """Sample all schemes together and choose the best setting of each."""
+        crew = workers_of(workers)
         result = run_study(
-            study, workers=workers, progress=progress, by_scheme=True, keep_samples=keep_samples
+            study, workers=crew, progress=progress, by_scheme=True, keep_samples=keep_samples
         )
-        return findings(result, progress, rough=rough)
+        return findings(result, crew, progress, rough=rough)
 
 
-def findings(result: Result, progress: Progress = silent, *, rough: bool = False) -> Findings:
+def findings(
+    result: Result, crew: Workers, progress: Progress = silent, *, rough: bool = False
+) -> Findings:
     """The schemes side by side, and what a setting sweep finds of the same run."""
     schemes, caught = scheme_rows(result), caught_rows(result.outcome)
     differences = difference_rows(result.outcome)
@@ -54,13 +58,13 @@ def findings(result: Result, progress: Progress = silent, *, rough: bool = False
     swept = (
         setting_sweep.rough_findings(result, said)
         if rough
-        else setting_sweep.findings(result, progress, said)
+        else setting_sweep.findings(result, crew, progress, said)
     )
     frames = {"schemes": schemes, "scheme_differences": differences, "caught_by_other": caught}
     first = "schemes.svg" if schemes["has_best"].any() else swept.begin[1]
     return replace(
         swept,
         frames={**with_unit(frames, result.study), **swept.frames},
-        figures=Drawn(lambda: {**figures(result, schemes, caught), **swept.figures}),
+        figures=swept.figures.after(figures(result, schemes, caught)),
         begin=("schemes.csv", first),
     )

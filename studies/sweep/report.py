@@ -105,10 +105,11 @@ class ChoiceReport:
             "As-left settings and change record",
             widths=(20, *(34 // len(columns),) * len(columns), 14, 17, 15),
         )
-        yield Paragraph(peak_of_chosen(self.peaks, self.result) or PEAK)
+        chosen = None if self.result.chosen is None else self.result.row(self.result.chosen)
+        yield Paragraph(peak_of_chosen(self.peaks, chosen) or PEAK)
         yield Paragraph(self._stepping())
-        if self.result.chosen is not None:
-            yield from broken_by_hand(self.desk, self.result.row(self.result.chosen))
+        if chosen is not None:
+            yield from broken_by_hand(self.desk, chosen)
         for caution in cautions(study):
             if caution.key.startswith("candidates.existing"):
                 yield Caution(f"{caution.key}: {caution.text}")

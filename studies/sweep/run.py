@@ -3,7 +3,8 @@ setting to choose."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.progress import Progress, silent
@@ -14,35 +15,37 @@ from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
 from studies.nominal.peak import (
-    PEAKS,
+    PeakVoltage,
     caution,
     other_circuits,
     peak_frame,
     peak_of_chosen,
     peak_voltages,
 )
-from studies.protocol import Drawn, Findings, drawn
+from studies.protocol import Drawn, Findings, Part, printed_early
 from studies.report.blocks import Block, items
 from studies.report.catalogue import with_unit
 from studies.report.notes import computed, with_sentences
+from studies.report.setting_words import setting_row
 from studies.sweep.figures import figures, tradeoff_figure
 from studies.sweep.frames import tables
 from studies.sweep.sources import sources
 from studies.sweep.text import result_text
-from studies.waveforms.run import waveforms
+from studies.waveforms.run import densities_of, waveforms
 
 if TYPE_CHECKING:
     from montecarlo.engine.keep import KeepRows
+    from montecarlo.engine.margins import Radius
+    from montecarlo.engine.rare import Densities
     from montecarlo.engine.workers import Workers
+    from montecarlo.study.axes import Setting
+    from studies.report.look import Printed
 
 Said = Callable[..., list[Block]]  # of a result, and of notes that follow it
 
 
-# What follows sampling, in solutions of a circuit that would take as long
-WAVES, SHEET = (
-    Stage("waveforms of the cases nearest to the setting", 1e5),
-    Stage("commissioning sheet", 5e4),
-)
+# In solutions of a circuit that would take as long
+AFTER = Stage("waveforms of the cases nearest to the setting, figures", 1.5e5)
 
 
 class SettingSweep:
@@ -50,7 +53,7 @@ class SettingSweep:
 
     def stages(self, study: Study) -> Iterator[Stage]:
         """Both samples, and what follows them."""
-        yield from (*stages_of(study), *radius_stages(study), PEAKS, WAVES, SHEET)
+        yield from (*stages_of(study), AFTER, *radius_stages(study))
 
     def run(
         self,
@@ -66,8 +69,8 @@ class SettingSweep:
         result = run_study(study, workers=crew, progress=progress, keep_samples=keep_samples)
         if rough:
             return rough_findings(result)
-        margins = radius_of(result.outcome, crew, progress)
-        return findings(Result(result.outcome, margins), progress)
+        margins = partial(radius_of, result.outcome, crew, progress)
+        return findings(result, crew, progress, margins=margins)
 
 
 def rough_findings(result: Result, said: Said = result_text) -> Findings:
@@ -84,7 +87,7 @@ def rough_findings(result: Result, said: Said = result_text) -> Findings:
     tables |= {name: table for name, table in more.items() if len(table)}
     return Findings(
         with_unit(tables, result.study),
-        Drawn(lambda: tradeoff_figure(result)),
+        Drawn(tradeoff_figure(result)),
         provenance=with_sentences(result),
         text=tuple(said(result)),
         appendix=tuple(items(computed(result))),
@@ -92,33 +95,49 @@ def rough_findings(result: Result, said: Said = result_text) -> Findings:
     )
 
 
-def findings(result: Result, progress: Progress = silent, said: Said = result_text) -> Findings:
-    """What follows sampling.
+def findings(
+    result: Result,
+    crew: Workers,
+    progress: Progress = silent,
+    said: Said = result_text,
+    margins: Callable[[], Radius | None] = lambda: None,
+) -> Findings:
+    """What follows the choice. What is settled by then is solved and drawn beside the search for
+    the radius.
 
     Parameters
     ----------
     result : Result
+    crew : Workers
     progress : callable
     said : callable
         What is said of the choice, of the result and of notes that follow it.
+    margins : callable
+        Seeks how far inputs may be off.
     """
-    progress(0, 1, PEAKS.what)
-    peaks = peak_voltages(result.study)
+    progress(0, 1, AFTER.what)
+    setting, study = result.outcome.chosen, result.study
+    early = not crew.here  # in this process nothing is won
+    with crew.beside(_solved, study, setting, densities_of(result), early) as solved:
+        settled = figures(result, with_unit(tables(result), study))
+        settled |= {**sources(result).figures}
+        with crew.beside(printed_early, settled if early else {}) as printed:
+            result = result.with_margins(margins())
+    peaks, waves, sheet, pictures = solved.value
     peak_table = peak_frame(peaks)
-    peak = peak_of_chosen(peak_table, result)
-    progress(0, 1, WAVES.what)
-    waves = waveforms(result)
-    progress(0, 1, SHEET.what)
-    sheet = commissioning(result, peak)
+    chosen = None if setting is None else setting_row(study, setting)
+    peak = peak_of_chosen(peak_table, chosen)
     parts = (sources(result), waves, sheet)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
-    frames = with_unit(frames, result.study)
+    frames = with_unit(frames, study)
+    recipes = figures(result, frames)
+    recipes |= {name: recipe for part in parts for name, recipe in part.figures.items()}
     above = [other_circuits(peaks)] if peak else caution(peaks)
     more = (*items((peak, *above)), *waves.text, *sheet.text)
     return Findings(
         frames,
-        Drawn(lambda: drawn(figures(result, frames), *parts)),
+        Drawn(recipes, {**printed.value, **pictures}),
         arrays={"installations": result.installations},
         provenance=with_sentences(result),
         text=tuple(said(result, *more)),
@@ -126,3 +145,17 @@ def findings(result: Result, progress: Progress = silent, said: Said = result_te
         result=result,
         files={**waves.files, **sheet.files},
     )
+
+
+def _solved(
+    study: Study, setting: Setting | None, densities: Densities, early: bool
+) -> tuple[list[PeakVoltage], Part, Part, Mapping[str, Printed]]:
+    """What is solved for the choice: peak voltages, the nearest cases, the commissioning sheet; if
+    `early`, with figures of these."""
+    peaks = peak_voltages(study)
+    if setting is None:
+        return peaks, Part(), Part(), {}
+    waves = waveforms(study, setting, densities)
+    peak = peak_of_chosen(peak_frame(peaks), setting_row(study, setting))
+    sheet = commissioning(study, setting, peak)
+    return peaks, waves, sheet, printed_early(waves.figures) if early else {}

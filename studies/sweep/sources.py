@@ -14,7 +14,8 @@ from studies.waveforms.run import in_time
 
 if TYPE_CHECKING:
     import pandas as pd
-    from matplotlib.figure import Figure
+
+    from studies.protocol import Recipe
 
 SOURCES, PLACES = "false_trip_sources", "missed_fault_places"
 
@@ -24,13 +25,13 @@ def sources(result: Result, of: str = "") -> Part:
     choices."""
     found = {SOURCES: result.false_trip_sources, PLACES: result.missed_fault_places}
     frames = {name: frame for name, frame in found.items() if len(frame)}
-    return Part(frames, draw=partial(_drawn, frames, of))
+    return Part(frames, figures=_figures(frames, of))
 
 
 def with_cases(result: Result, of: str = "") -> Part:
     """The same, and the cases in time."""
     own, cases = sources(result, of), in_time(result, of)
-    return Part(own.frames, cases.files, draw=lambda: {**own.draw(), **cases.draw()})
+    return Part(own.frames, cases.files, figures={**own.figures, **cases.figures})
 
 
 def of_first_choice(results: Mapping[str, Result]) -> Part:
@@ -54,10 +55,10 @@ def of_best_choice(results: Mapping[str, Result]) -> Part:
     return with_cases(results[best], f"{best}: ")
 
 
-def _drawn(frames: Mapping[str, pd.DataFrame], of: str) -> dict[str, Figure]:
-    drawn = {}
+def _figures(frames: Mapping[str, pd.DataFrame], of: str) -> dict[str, Recipe]:
+    recipes: dict[str, Recipe] = {}
     if SOURCES in frames:
-        drawn[SOURCES] = false_trip_sources(frames[SOURCES], of)
+        recipes[SOURCES] = partial(false_trip_sources, frames[SOURCES], of)
     if PLACES in frames and several_resistances(frames[PLACES]):
-        drawn[PLACES] = missed_fault_places(frames[PLACES], of)
-    return drawn
+        recipes[PLACES] = partial(missed_fault_places, frames[PLACES], of)
+    return recipes

@@ -3,9 +3,11 @@ fluxes of two CTs, the leg of the element that decides, and what it measures."""
 
 from __future__ import annotations
 
+import csv
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from io import StringIO
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -133,8 +135,18 @@ def table_of(cases: Iterable[Shown]) -> bytes:
     import pandas as pd
 
     whole = pd.concat([one.frame for one in cases], ignore_index=True)
-    text: str = whole.to_csv(index=False, float_format="%.6g", lineterminator="\n")
-    return text.encode()
+    text = StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(whole.columns)
+    rows.writerows(zip(*(map(_cell, whole[name].to_list()) for name in whole), strict=True))
+    return text.getvalue().encode()
+
+
+def _cell(value: str | float) -> str:
+    """Six figures of a number, nothing for NaN; a text as it is."""
+    if isinstance(value, str):
+        return value
+    return "" if math.isnan(value) else f"{value:.6g}"
 
 
 def primary_lines(frame: pd.DataFrame) -> dict[str, Array]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -19,7 +19,7 @@ from studies.report.setting_words import setting_lines, setting_row
 from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
 from studies.waveforms.in_time import how_often
-from studies.waveforms.sampled import Sampled, sampled
+from studies.waveforms.sampled import Sampled
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,12 +34,14 @@ WORDS = {
 }
 
 
-def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, bytes]:
+Made = Mapping[str, tuple[Case, Sampled]]  # by name, each at the sampling rate of its record
+
+
+def records(study: Study, setting: Setting, cases: Made) -> dict[str, bytes]:
     """Configuration, data and a header in words of every case, in both forms, by file name."""
     scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
     channels = _channels(study, scheme)
-    for name, case in zip(names_of(cases), cases, strict=True):
-        made = sampled(study, case)
+    for name, (case, made) in cases.items():
         record = Record(
             study.study.title,
             f"{name} {case.stratum} {case.installation}/{case.event}",
@@ -57,17 +59,15 @@ def records(study: Study, setting: Setting, cases: Sequence[Case]) -> dict[str, 
     return files
 
 
-def index(
-    study: Study, setting: Setting, cases: Sequence[Case], searched: dict[str, int]
-) -> pd.DataFrame:
+def index(study: Study, setting: Setting, cases: Made, searched: dict[str, int]) -> pd.DataFrame:
     """One row a case: where it comes from, how near the boundary it lies, what is expected of the
     elements."""
     import pandas as pd
 
     scheme, error = scheme_of(study, setting.scheme), pickup_error_percent(study)
     rows: list[dict[str, Any]] = []
-    for name, case in zip(names_of(cases), cases, strict=True):
-        at, made = int(np.argmax(case.quantity_a / case.setting_a)), sampled(study, case)
+    for name, (case, made) in cases.items():
+        at = int(np.argmax(case.quantity_a / case.setting_a))
         rows.append(
             {
                 "file": f"{FOLDER}/{name}",

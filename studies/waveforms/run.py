@@ -13,17 +13,18 @@ from montecarlo.quantities.wording import listed
 from studies.protocol import Part
 from studies.report.blocks import items
 from studies.report.safety import ISOLATE, SECONDARY
-from studies.waveforms.cases import KINDS, Search, nearest_cases
+from studies.waveforms.cases import KINDS, Case, Search, nearest_cases
 from studies.waveforms.figures import cases_in_time
 from studies.waveforms.in_time import MISSED_CASE, WORST_CASES, missed_of, shown, table_of, worst_of
 from studies.waveforms.records import FOLDER, index, names_of, records
+from studies.waveforms.sampled import sampled
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from matplotlib.figure import Figure
-
-    from studies.waveforms.in_time import Shown
+    from montecarlo.engine.rare import Densities
+    from montecarlo.study.axes import Setting
+    from montecarlo.study.description import Study
 
 NAMES = {
     "false_trip": "worst false trips",
@@ -33,50 +34,61 @@ NAMES = {
 }
 
 
-def waveforms(result: Result) -> Part:
-    """Index, records, figures and a paragraph; nothing where no setting was chosen."""
-    study, setting = result.study, result.outcome.chosen
-    if setting is None:
-        return Part()
-    search = _search(result)
-    frame = index(study, setting, search.cases, search.searched)
-    pictures = _in_time(result, search)
+def waveforms(study: Study, setting: Setting, densities: Densities) -> Part:
+    """Index, records, figures and a paragraph on the cases nearest to a setting.
+
+    Parameters
+    ----------
+    study : Study
+    setting : Setting
+        The chosen one.
+    densities : Densities
+        Of weighted samples, by external event.
+
+    Returns
+    -------
+    Part
+    """
+    search = nearest_cases(study, setting, densities)
+    made = {
+        name: (case, sampled(study, case))
+        for name, case in zip(names_of(search.cases), search.cases, strict=True)
+    }
+    frame = index(study, setting, made, search.searched)
+    pictures = _in_time(study, setting, search.cases)
     return Part(
         {"waveforms": frame} if len(frame) else {},
-        {**records(study, setting, search.cases), **pictures.files},
+        {**records(study, setting, made), **pictures.files},
         tuple(items(_counted(search))),
-        pictures.draw,
+        pictures.figures,
     )
 
 
 def in_time(result: Result, of: str = "") -> Part:
     """The figures of these cases and their tables alone; `of`: whose they are, where there are
     several choices."""
-    return Part() if result.outcome.chosen is None else _in_time(result, _search(result), of)
+    if (setting := result.outcome.chosen) is None:
+        return Part()
+    search = nearest_cases(result.study, setting, densities_of(result))
+    return _in_time(result.study, setting, search.cases, of)
 
 
-def _search(result: Result) -> Search:
-    assert result.outcome.chosen is not None
-    densities = result.outcome.first.known[STATED].densities
-    return nearest_cases(result.study, result.outcome.chosen, densities)
+def densities_of(result: Result) -> Densities:
+    """Of the weighted samples of a run's own batch."""
+    return result.outcome.first.known[STATED].densities
 
 
-def _in_time(result: Result, search: Search, of: str = "") -> Part:
-    setting = result.outcome.chosen
-    assert setting is not None
-    named = list(zip(names_of(search.cases), search.cases, strict=True))
+def _in_time(study: Study, setting: Setting, cases: Sequence[Case], of: str = "") -> Part:
+    named = list(zip(names_of(cases), cases, strict=True))
     picked = {WORST_CASES: worst_of(named), MISSED_CASE: missed_of(named)}
     drawn = {
-        name: [shown(result.study, setting, *one) for one in cases]
+        name: [shown(study, setting, *one) for one in cases]
         for name, cases in picked.items()
         if cases
     }
     files = {f"{name}.csv": table_of(cases) for name, cases in drawn.items()}
-    return Part(files=files, draw=partial(_drawn, drawn, of))
-
-
-def _drawn(drawn: Mapping[str, Sequence[Shown]], of: str) -> dict[str, Figure]:
-    return {name: cases_in_time(cases, of) for name, cases in drawn.items()}
+    recipes = {name: partial(cases_in_time, cases, of) for name, cases in drawn.items()}
+    return Part(files=files, figures=recipes)
 
 
 def _counted(search: Search) -> Iterator[str]:

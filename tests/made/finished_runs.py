@@ -12,7 +12,7 @@ from montecarlo.frames.provenance import inputs
 from montecarlo.study.read import digest, study_of
 from studies.cli.folder import prepare
 from studies.cli.output import StudyFile, write_findings
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from tests.made import results
 from tests.made.studies import minimal_study_text
 
@@ -50,7 +50,7 @@ def finished_run(
         "seed": study.study.seed,
         "samples_asked": study.study.samples,
     }
-    found = Findings({"inputs": inputs(study), **frames}, {}, provenance=provenance | record)
+    found = Findings({"inputs": inputs(study), **frames}, Drawn({}), provenance=provenance | record)
     destination = prepare(folder, replace=False)
     folder.mkdir()
     write_findings(found, destination, folder, StudyFile("s.toml", text.encode(), {}, "run"))

@@ -15,7 +15,7 @@ from typing import Any, Protocol, TypeVar
 from montecarlo.engine.workers.finished import Finished
 from montecarlo.engine.workers.packing import unpack
 from montecarlo.engine.workers.software import Software
-from montecarlo.engine.workers.ticket import Broken, Labelled, Reply, Ticket, solve
+from montecarlo.engine.workers.ticket import Beside, Broken, Labelled, Reply, Ticket, Value, solve
 from montecarlo.errors import RunStopped
 
 Task = TypeVar("Task", bound=Labelled)
@@ -117,7 +117,7 @@ class Workers:
         return isinstance(self._site, Here)
 
     @contextmanager
-    def beside(self, function: Callable[..., object], *arguments: object) -> Iterator[None]:
+    def beside(self, function: Callable[..., Value], *arguments: object) -> Iterator[Beside[Value]]:
         """One function in a process of this machine, where there is one, while this one goes on;
         at the end of the block it has ended.
 
@@ -129,7 +129,8 @@ class Workers:
 
         Yields
         ------
-        None
+        Beside
+            Has what the function returns once the block has ended.
 
         Raises
         ------
@@ -139,11 +140,12 @@ class Workers:
         from montecarlo.engine.workers.processes import Processes
 
         if isinstance(self._site, Processes):
-            with self._site.beside(function, *arguments):
-                yield
+            with self._site.beside(function, *arguments) as found:
+                yield found
         else:
-            function(*arguments)
-            yield
+            found = Beside[Value]()
+            found.value = function(*arguments)
+            yield found
 
     def mapped(
         self, function: Callable[[Task], Outcome], tasks: Iterable[Task]

@@ -15,7 +15,7 @@ from typing import Any
 
 from montecarlo.engine.workers.sending import AHEAD, ENDED, STALLED_S, Flying, answers_of
 from montecarlo.engine.workers.software import Software
-from montecarlo.engine.workers.ticket import Broken, Reply, Ticket, solve
+from montecarlo.engine.workers.ticket import Beside, Broken, Reply, Ticket, Value, solve
 from montecarlo.errors import RunStopped, no_room
 
 IDLE_S = 300.0  # after which a process without work ends
@@ -102,7 +102,7 @@ class Processes:
             raise
 
     @contextmanager
-    def beside(self, function: Callable[..., object], *arguments: object) -> Iterator[None]:
+    def beside(self, function: Callable[..., Value], *arguments: object) -> Iterator[Beside[Value]]:
         """One function in a process while this one goes on; at the end of the block it has ended.
         If its process is lost, it is called here.
 
@@ -114,26 +114,24 @@ class Processes:
 
         Yields
         ------
-        None
+        Beside
+            Has what the function returns once the block has ended.
 
         Raises
         ------
         Exception
             What the function raises.
         """
-        executor = future = None
+        executor, future, found = None, None, Beside[Value]()
         with suppress(OSError, RuntimeError), _no_code_of_this_folder():
             executor = _executor(self.count)
             future = executor.submit(function, *arguments)
         try:
-            yield
-            if future is None:
-                function(*arguments)
-                return
+            yield found
             try:
-                future.result()
-            except BrokenProcessPool:
-                function(*arguments)
+                found.value = function(*arguments) if future is None else future.result()
+            except RuntimeError:  # lost with its process, or its own, which comes again
+                found.value = function(*arguments)
         except BaseException as error:
             _end(executor, error)
             raise

@@ -7,11 +7,13 @@ import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Protocol
+from typing import Any, Generic, Protocol, TypeVar
 
 from montecarlo.engine.workers.packing import pack
 from montecarlo.engine.workers.software import Software, other_software
 from montecarlo.errors import RunStopped, StudyError
+
+Value = TypeVar("Value")
 
 
 class Labelled(Protocol):
@@ -24,6 +26,18 @@ class Labelled(Protocol):
 class Broken(Exception):
     """Workers ended, hung or could not be reached; some of the chunks that were sent have no
     answer."""
+
+
+class Beside(Generic[Value]):
+    """What a function returned that ran beside something else.
+
+    Attributes
+    ----------
+    value : object
+        There once it has ended.
+    """
+
+    value: Value
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,7 +13,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
 from montecarlo.study.wiring import blind, spills, wiring_cautions
 from studies.cli.report import report_page
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from studies.report.blocks import Paragraph
 from tests.made.custom_schemes import PHASES, REBUILT, element, leg, line_ends, phase_leg
 from tests.made.starter import STARTER
@@ -274,7 +274,7 @@ def test_an_alternative_that_takes_a_wrong_scheme_is_told_by_name() -> None:
 def test_the_report_tells_it_beside_the_answer() -> None:
     page = report_page(
         earth(*NOT_TURNED, **NEUTRAL),
-        Findings({}, {}, text=(Paragraph("Set 0.05 A."),)),
+        Findings({}, Drawn({}), text=(Paragraph("Set 0.05 A."),)),
         Path(),
         "",
     )

@@ -24,7 +24,7 @@ from montecarlo.sampling.inputs import list_inputs
 from studies.cli.main import main
 from studies.cli.options import COMMANDS
 from studies.cli.report import REPORT
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from studies.report.blocks import Paragraph
 from studies.report.record import PROVENANCE
 from studies.report.safety import CAUTION
@@ -69,7 +69,7 @@ class Quick:
         self.act(progress)
         return Findings(
             {},
-            {},
+            Drawn({}),
             provenance={
                 "workers": workers.count,
                 "samples": study.study.samples,

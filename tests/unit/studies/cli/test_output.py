@@ -35,7 +35,7 @@ def findings(**other: Any) -> Findings:
     )
     parts: dict[str, Any] = {
         "frames": {"candidates": frame},
-        "figures": {"tradeoff": blank()[0]},
+        "figures": Drawn({"tradeoff": lambda: blank()[0]}),
         "arrays": {"installations": {"input/x": np.arange(3.0)}},
         "provenance": {"version": "1", "seed": 7},
     }
@@ -436,7 +436,7 @@ def test_too_little_memory_for_the_figures_keeps_the_tables_and_the_chunks(tmp_p
 
     out = tmp_path / "out"
     with pytest.raises(RunStopped) as caught:
-        write(out, figures=Drawn(no_memory))
+        write(out, figures=Drawn({"tradeoff": no_memory}))
     staging = out / UNFINISHED / "results"
     assert caught.value.faults == (
         (

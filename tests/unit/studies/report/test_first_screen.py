@@ -10,7 +10,7 @@ from typing import Any, cast
 import pytest
 
 from studies.cli.report import write_report
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from studies.report import terminal
 from studies.report.blocks import Paragraph
 from studies.report.catalogue import MOST_LEADING
@@ -45,7 +45,7 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> str:
         write_figure(figure, folder, name, name)
     found = Findings(
         {"peak_voltage": results.peak_voltage(frame), "candidates": frame},
-        dict.fromkeys(FIGURES, figure),
+        Drawn(dict.fromkeys(FIGURES, lambda: figure)),
         text=tuple(result_text(result)),
         result=result,
         provenance={"study_digest": "0123456789abcdef" * 4, "files": ["x" * 90]},

@@ -23,7 +23,7 @@ from studies.cli.report import write_report
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from studies.report.blocks import Caution, Items, Paragraph, Section, Table
 from studies.report.look import blank, look, write_figure
 from studies.report.terminal import lines
@@ -115,7 +115,10 @@ def report(word: str, folder: Path) -> Outline:
         "peak_voltage": results.peak_voltage(frame),
     }
     found = Findings(
-        frames, {}, text=(Paragraph(word),), result=with_study(finished(frame, chosen=5), study)
+        frames,
+        Drawn({}),
+        text=(Paragraph(word),),
+        result=with_study(finished(frame, chosen=5), study),
     )
     folder.mkdir()
     return Outline(

@@ -18,7 +18,7 @@ from studies.drivers.frames import driver_rows
 from studies.drivers.text import _setting
 from studies.earthing.text import earthing_text
 from studies.nominal.stability import left_unprotected
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from studies.report.catalogue import figure_text, table_text, with_unit
 from studies.report.frame_table import frame_table
 from studies.report.numbers import amount, cost_with_limits, percent, years_between
@@ -53,7 +53,7 @@ def test_no_table_says_minus_0(tmp_path: Path) -> None:
     frame = pd.DataFrame(
         {"difference": [-0.0, -0.5], "low": [-0.0, -1.0], "high": [0.0, -0.0], "unit": ["-", "-"]}
     )
-    found = Findings({"comparison": frame}, {})
+    found = Findings({"comparison": frame}, Drawn({}))
     write_table(found.frames["comparison"], tmp_path / "a.csv")
     assert (tmp_path / "a.csv").read_text().splitlines()[1:] == ["0.0,0.0,0.0,-", "-0.5,-1.0,0.0,-"]
     # and the report, from any frame

@@ -16,7 +16,7 @@ from montecarlo.frames.unresolved import unresolved_frame
 from montecarlo.sampling.stratum import EARTH
 from studies.cli.report import report_page, write_report
 from studies.nominal.desk import Desk
-from studies.protocol import Findings
+from studies.protocol import Drawn, Findings
 from studies.report.blocks import Block, Caution, Items, Lead, Paragraph, Section, Table
 from studies.report.catalogue import COMPARISONS, LEADING, MOST_LEADING, QUESTIONS, leading
 from studies.report.frame_table import frame_table
@@ -92,7 +92,7 @@ def generic(**other: Any) -> Findings:
         **(
             {
                 "frames": {"options": frame},
-                "figures": {},
+                "figures": Drawn({}),
                 "text": text,
                 "provenance": {"version": "1.2.3", "study_digest": "abc", "samples": {"earth": 7}},
             }
@@ -108,7 +108,7 @@ def test_any_findings_make_a_whole_report(kind: str, tmp_path: Path) -> None:
     figure, ax = blank()
     ax.set_xlabel("energy, J")
     write_figure(figure, tmp_path, "energy", "Energy of each option")
-    found = generic(figures={"energy": figure})
+    found = generic(figures=Drawn({"energy": lambda: figure}))
     page = report_page(study, found, tmp_path, "statorodds run x")
     heads = [section.heading for section in page.all_sections]
     assert heads == [
@@ -156,7 +156,9 @@ def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None
         for side in ("internal", "external")
         for k in range(9)
     ]
-    with_them = report_page(study_with(), Findings({"drivers": pd.DataFrame(rows)}, {}), Path(), "")
+    with_them = report_page(
+        study_with(), Findings({"drivers": pd.DataFrame(rows)}, Drawn({})), Path(), ""
+    )
     (shown,) = next(
         section.blocks for section in with_them.all_sections if section.heading == "Drivers"
     )
@@ -164,7 +166,7 @@ def test_drivers_are_shown_where_a_kind_finds_them_and_named_where_not() -> None
     assert [row[3] for row in shown.rows] == [
         f"{side}{k}" for side in ("internal", "external") for k in range(5)
     ]
-    without = report_page(study_with(), Findings({}, {}), Path(), "")
+    without = report_page(study_with(), Findings({}, Drawn({})), Path(), "")
     (told,) = next(section.blocks for section in without.sections if section.heading == "Drivers")
     assert 'kind = "uncertainty_drivers"' in said([told])
 
@@ -175,7 +177,7 @@ def test_three_figures_stand_beside_the_recommendation_and_once_more_below(tmp_p
     ax.set_xlabel("the axis")
     for name in names:
         write_figure(figure, tmp_path, name, name)
-    found = generic(figures=dict.fromkeys(names, figure))
+    found = generic(figures=Drawn(dict.fromkeys(names, lambda: figure)))
     text = write_report(tmp_path, study_with(), found, "").read_text()
     first, second = text.split('class="signed"')
     assert [*re.findall(r'href="#figure-(\w+)"', first)] == leading(names) == names[:MOST_LEADING]
@@ -203,7 +205,9 @@ def test_a_median_of_nothing_is_a_zero_and_no_probability_that_none_showed() -> 
 
 
 def test_findings_without_anything_still_make_a_report(tmp_path: Path) -> None:
-    assert "Caution" in write_report(tmp_path, study_with(), Findings({}, {}), "").read_text()
+    assert (
+        "Caution" in write_report(tmp_path, study_with(), Findings({}, Drawn({})), "").read_text()
+    )
 
 
 def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(
@@ -216,7 +220,7 @@ def test_samples_without_a_result_are_a_table_of_the_report_where_there_are_any(
     study = study_with()
     for frame, wanted in ((none, False), (some, True)):
         page = report_page(
-            study, Findings({"unresolved": frame}, {}), tmp_path, "statorodds run x.toml"
+            study, Findings({"unresolved": frame}, Drawn({})), tmp_path, "statorodds run x.toml"
         )
         tables = next(section for section in page.sections if section.heading == "Tables").blocks
         captions = [block.caption for block in tables if isinstance(block, Table)]
@@ -256,7 +260,7 @@ def test_a_hostile_study_file_is_shown_as_it_is(tmp_path: Path) -> None:
     )
     result = with_study(finished(frame, chosen=5), study)
     frames = {"peak_voltage": results.peak_voltage(frame)}
-    found = Findings(frames, {}, result=result, text=(Lead((attack,)),))
+    found = Findings(frames, Drawn({}), result=result, text=(Lead((attack,)),))
     text = write_report(tmp_path, study, found, attack).read_text()
     assert "<script>alert" not in text
     drawn = re.compile("<svg.*?</svg>", re.DOTALL)  # with a style of its own each

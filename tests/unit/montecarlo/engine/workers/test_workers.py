@@ -258,6 +258,22 @@ def test_a_function_beside_has_ended_at_the_end_of_the_block(count: int, tmp_pat
     assert (process == str(os.getpid())) == (count == 1)
 
 
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_function_beside_hands_back_what_it_returns(count: int) -> None:
+    crew = Workers(count)
+    with crew.beside(divmod, 17, 5) as found:
+        assert same(crew.mapped(solved, tasks(4)), tasks(4))
+    assert found.value == (3, 2)
+
+
+def test_a_function_beside_outlives_processes_that_others_lose(tmp_path: Path) -> None:
+    """Its own is ended with theirs, and it is called here."""
+    crew, bad = Workers(2), Task(3, "dies", once=tmp_path / "died")
+    with crew.beside(time.sleep, 1.0) as found:
+        assert same(crew.mapped(solved, tasks(8, t3=bad)), tasks(8))
+    assert found.value is None
+
+
 def test_a_function_whose_process_is_lost_is_called_here(tmp_path: Path) -> None:
     me = str(os.getpid())
     with Workers(2).beside(put, tmp_path / "file", me, "dies"):
