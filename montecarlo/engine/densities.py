@@ -16,10 +16,11 @@ from itertools import chain, islice
 import numpy as np
 
 from montecarlo.engine.curves import curves
+from montecarlo.engine.draws import Draw, draws_of
 from montecarlo.engine.enlarging import MATTERS
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, search_stage
-from montecarlo.engine.rare import Densities, Draw, draws_of, final_samples, size_of, solved_on
+from montecarlo.engine.rare import Densities, final_samples, size_of, solved_on
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import (
