@@ -16,8 +16,10 @@ from montecarlo.sampling.stratum import Side, Stratum
 
 BLOCKS = 16  # independent blocks of installations
 # Of a block of installations: several chunks are one task beyond, so that few travel. A chunk of
-# external events takes ten times as long as others, so more of them share a thousand workers.
+# external events takes ten times as long as others: a thousand workers share them evenly only if
+# more tasks travel, each of so many chunks that it is worth its way.
 TASKS_MAX, TASKS_MAX_EXTERNAL = 64, 256
+WORTH_ITS_WAY = 16
 # At most so many samples, or on nets so many places along the winding, are solved side by side
 # where chunks are smaller: what a solution costs beside its samples is 10 ms, on nets 200 ms.
 SIDE_BY_SIDE, SIDE_BY_SIDE_ON_NETS = 2048, 128
@@ -161,9 +163,8 @@ class Design:
         end = min(end, self.events_per_installation)
         if begin >= end:
             return ()
-        most = TASKS_MAX_EXTERNAL if stratum.side is Side.EXTERNAL else TASKS_MAX
         blocks = range(begin // self.events_per_chunk, -(-end // self.events_per_chunk))
-        run, abreast = -(-len(blocks) // most), self._abreast(end - begin)
+        run, abreast = _together(len(blocks), stratum), self._abreast(end - begin)
         return tuple(
             Chunks(self, stratum, round_, blocks[first : first + run], k, abreast, (begin, end))
             for first in range(0, len(blocks), run)
@@ -340,3 +341,11 @@ class Chunks(Sequence[Chunk]):
         index = event_block * BLOCKS + block
         cut = end if (begin, end) != (0, every) else None
         return Chunk(self.stratum, self.round_, index, block, event_block, begin, cut)
+
+
+def _together(event_blocks: int, stratum: Stratum) -> int:
+    """How many event blocks are one task, out of so many."""
+    run = -(-event_blocks // TASKS_MAX)
+    if stratum.side is Side.EXTERNAL and run > WORTH_ITS_WAY:
+        return max(WORTH_ITS_WAY, -(-event_blocks // TASKS_MAX_EXTERNAL))
+    return run

@@ -20,6 +20,7 @@ from montecarlo.sampling.design import (
     INSTALLATION_STRATUM,
     TASKS_MAX,
     TASKS_MAX_EXTERNAL,
+    WORTH_ITS_WAY,
     Chunk,
     Design,
     Part,
@@ -468,7 +469,7 @@ def test_small_chunks_of_several_blocks_are_handed_out_together(
 
 @pytest.mark.parametrize("name", [Stratum("internal.earth"), Stratum("external.near")])
 def test_a_part_that_begins_within_a_chunk_takes_as_many_tasks_as_others(name: Stratum) -> None:
-    whole = 4 * TASKS_MAX_EXTERNAL  # event blocks of 128 events
+    whole = 4 * TASKS_MAX_EXTERNAL * WORTH_ITS_WAY  # event blocks of 128 events
     design = Design(256, 256 * 128 * whole)
     begin = whole // 4
     tasks = design.tasks(name, 0, (128 * begin + 127, 128 * whole))
@@ -490,6 +491,24 @@ def test_samples_of_a_task_are_those_of_its_chunks(samples: int, part: Part | No
     begin, end = part or (0, design.events_per_installation)
     drawn = 16 * max(0, min(end, design.events_per_installation) - begin)
     assert sum(design.samples_from_to(task[0], task[-1]) for task in tasks) == drawn
+
+
+@pytest.mark.parametrize(
+    ("event_blocks", "most"),
+    [
+        (TASKS_MAX * WORTH_ITS_WAY, TASKS_MAX),
+        (2 * TASKS_MAX * WORTH_ITS_WAY, 2 * TASKS_MAX),
+        (TASKS_MAX_EXTERNAL * WORTH_ITS_WAY, TASKS_MAX_EXTERNAL),
+        (2 * TASKS_MAX_EXTERNAL * WORTH_ITS_WAY, TASKS_MAX_EXTERNAL),
+    ],
+)
+def test_more_tasks_of_external_events_travel_where_each_is_worth_its_way(
+    event_blocks: int, most: int
+) -> None:
+    design = Design(16, 16 * event_blocks, chunk_samples=1)
+    abreast = BLOCKS  # of one sample a chunk
+    assert len(design.tasks(Stratum("external.near"))) == most * BLOCKS // abreast
+    assert len(design.tasks(Stratum("state.s"))) == TASKS_MAX * BLOCKS // abreast
 
 
 def test_tasks_of_a_study_of_1e9_samples_take_no_more_room_than_those_of_1e6() -> None:
