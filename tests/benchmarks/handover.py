@@ -51,7 +51,7 @@ class Handed:
     tasks, kept_bytes : int
         Tasks, and the size of the folder of finished ones.
     spent : Spent
-    setting_up_s, adding_s : float
+    listing_s, adding_s : float
         Processor time of the run's process to list the tasks, and to add what came back.
     grown_bytes : int
         By how much memory of the run's process rose meanwhile.
@@ -60,7 +60,7 @@ class Handed:
     tasks: int
     kept_bytes: int
     spent: Spent
-    setting_up_s: float
+    listing_s: float
     adding_s: float
     grown_bytes: int
 
@@ -99,7 +99,7 @@ def handed_out(many: Many, job: Job, answers: Path, folder: Path, most: int | No
     every = [rounds._tasks(job, number) for number in range(1, len(rounds.SHARES) + 1)]
     step = 1 if most is None else -(-sum(map(len, every)) // most)
     every = [tasks[::step] for tasks in every]
-    setting_up_s = time.process_time() - began
+    listing_s = time.process_time() - began
     finished = Finished(folder)
     crew = Workers(site=many.place, finished=finished)
     sums: Sums = {}
@@ -114,7 +114,7 @@ def handed_out(many: Many, job: Job, answers: Path, folder: Path, most: int | No
                 adding_s += time.thread_time() - began
     spent = many.spent() - before
     kept = sum(path.stat().st_size for path in folder.glob("*.npz"))
-    return Handed(len(finished), kept, spent, setting_up_s, adding_s, max(grown))
+    return Handed(len(finished), kept, spent, listing_s, adding_s, max(grown))
 
 
 def _add(sums: Sums, task: Counted, tallies: Sequence[Any]) -> None:

@@ -63,7 +63,7 @@ class Many:
         lo = psutil.net_io_counters(pernic=True)["lo"].bytes_sent
         return Spent(*times, time.monotonic(), lo)
 
-    def idle(self, seconds: float) -> Spent:
+    def at_rest(self, seconds: float) -> Spent:
         """While nobody asks for anything: heartbeats."""
         before = self.spent()
         time.sleep(seconds)
