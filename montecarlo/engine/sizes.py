@@ -170,6 +170,12 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
             f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give"
             " fewer"
         )
+    precision = study.study.precision
+    if precision is not None and precision.most_samples > SAMPLES_MAX:
+        raise StudyError(
+            f"study.precision.most_samples: {precision.most_samples}, at most {SAMPLES_MAX}; give"
+            " fewer"
+        )
     if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
         raise StudyError(
             f"candidates: {candidates} settings on {earth.installations_rounded} installations and"

@@ -486,6 +486,15 @@ def test_more_samples_than_their_chunks_can_be_listed_are_refused() -> None:
         run({"study.samples": 10**9 + 1, "study.earth_fault_samples": 512})
 
 
+def test_an_independent_sample_larger_than_any_other_may_be_is_refused() -> None:
+    precision = {"p_missed": 0.1, "most_samples": 10**9 + 1}
+    with pytest.raises(
+        StudyError,
+        match=r"study.precision.most_samples: 1000000001, at most 1000000000; give fewer",
+    ):
+        run({"study.precision": precision})
+
+
 def test_more_weighted_samples_than_memory_holds_are_refused_where_they_are_sought_at_once() -> (
     None
 ):
