@@ -1,15 +1,20 @@
-"""What workers of a cluster are asked before a run."""
+"""What a cluster is asked before a run, and how it is given tickets."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from montecarlo.engine.workers import cluster
 from montecarlo.engine.workers.cluster import Cluster
+from montecarlo.engine.workers.dask_client import Round
+from montecarlo.engine.workers.ticket import Ticket
+from tests.made.chunks import Task, expected, solved
 
 
 class Client:
@@ -46,3 +51,21 @@ def test_workers_are_asked_as_many_at_once_as_there_are_connections(
     assert place._each(lambda: 7) == dict.fromkeys("abcde", 7)
     assert client.most == most
     assert max(client.limits_s) == turns * 60 + 10
+
+
+def test_a_scheduler_is_given_closed_tickets() -> None:
+    class Open:
+        """What it could look into."""
+
+        loop = SimpleNamespace(add_callback=lambda *given: None)
+
+        def submit(self, function: Callable[..., Any], given: object, *, pure: bool) -> object:
+            self.given, self.reply, self.pure = given, function(given), pure
+            return object()
+
+    client = Open()
+    Round(client, 1.0, 1.0, 1.0)._send(Ticket(5, solved, Task(7)))
+    assert type(client.given) is bytes
+    assert not client.pure
+    assert client.reply.index == 5
+    assert np.array_equal(client.reply.value, expected(Task(7)))
