@@ -119,7 +119,7 @@ class Counted:
     """Chunks that are handed out together and counted in this order."""
 
     job: Job
-    chunks: tuple[Chunk, ...]
+    chunks: Sequence[Chunk]  # of some event blocks, each of the same blocks of installations
     keep: bool  # their rows too
 
     @property
@@ -134,7 +134,7 @@ class Counted:
     @property
     def blocks(self) -> int:
         """Blocks of installations among its chunks."""
-        return len({chunk.installation_block for chunk in self.chunks})
+        return self.chunks[-1].installation_block - self.chunks[0].installation_block + 1
 
     def side_by_side(self) -> Iterator[tuple[Chunk, ...]]:
         """Those of an event block are solved side by side, but for external events: a chunk of them
@@ -152,7 +152,8 @@ class Counted:
     def solutions(self) -> int:
         """What progress counts: samples, and every place on the winding for an earth fault."""
         places = STEADY_INTERVALS + 1 if self.stratum == EARTH else 1
-        return places * sum(map(self.job.design_of(self.stratum).samples_in, self.chunks))
+        design = self.job.design_of(self.stratum)
+        return places * design.samples_from_to(self.chunks[0], self.chunks[-1])
 
 
 def counted_chunks(task: Counted) -> tuple[list[Tally], list[Rows]]:

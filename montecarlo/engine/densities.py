@@ -16,10 +16,11 @@ from itertools import chain, islice
 import numpy as np
 
 from montecarlo.engine.curves import curves
+from montecarlo.engine.draws import Draw, draws_of
 from montecarlo.engine.enlarging import MATTERS
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, search_stage
-from montecarlo.engine.rare import Densities, Draw, draws_of, final_samples, size_of, solved_on
+from montecarlo.engine.rare import Densities, final_samples, size_of, solved_on
 from montecarlo.engine.space import space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import (
@@ -38,6 +39,7 @@ from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.streams import stream
 from montecarlo.study.budget import LEAST_WEIGHTED, event_rates, limit_of_p_false
+from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
 LEAST = 1e-7  # probability down to which settings shape the density
@@ -89,6 +91,26 @@ def stage_size(study: Study, part: float) -> int:
     way = way_of(study)
     size = min(round(part * final_samples(study)), way.largest) // BATCH * BATCH
     return max(way.least, int(size))
+
+
+def search_bytes(study: Study, lattices: Sequence[Lattice]) -> int:
+    """Memory of the largest stage: critical pick-ups of all events, and once more joined. [bytes]
+
+    Parameters
+    ----------
+    study : Study
+    lattices : sequence of Lattice
+        The candidates.
+
+    Returns
+    -------
+    int
+        0 where nothing is sought.
+    """
+    if not final_samples(study):
+        return 0
+    samples = max(stage_size(study, part) for part in way_of(study).stages)
+    return 16 * samples * len(curves(lattices)) * len(study.external_events)
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,32 +11,30 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import reduce
+from operator import add
 
 import numpy as np
 
 from montecarlo.engine.block import Block, thresholds
 from montecarlo.engine.curves import curves
+from montecarlo.engine.draws import CHUNK, TASKS_MAX, Draw, draws_of
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.keep import KeepRows, Rows, weighted_rows
 from montecarlo.engine.path import measured
 from montecarlo.engine.progress import INDEPENDENT, RARE, SELECTION, Progress
-from montecarlo.engine.space import Space, space_of
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.rare import BATCH, Seen, Sums, Symmetric
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
-from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Stratum
-from montecarlo.sampling.streams import stream
 from montecarlo.study.axes import Setting
 from montecarlo.study.budget import weighted_samples
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 
-CHUNK = 2048  # samples, a multiple of BATCH
 COLUMNS = 4096  # settings summed at once, to bound the memory
 WHOLE = 1.0  # share of a batch
 FINAL = "rare.final"  # what keys the random numbers of final batches
@@ -69,57 +67,6 @@ class Known:
         list of Seen or None
         """
         return [self.seen.get(name, {}).get(setting) for setting in settings]
-
-
-@dataclass(frozen=True, eq=False)
-class Draw:
-    """What a worker needs to draw and solve one chunk of an event's samples."""
-
-    job: Job
-    chunk: Chunk
-    density: Symmetric
-    count: int
-    key: str  # of the stage, for the random numbers
-    keep: bool = False  # its rows too
-
-    @property
-    def label(self) -> str:
-        return f"{self.chunk.label} of {self.key}"
-
-    def block(self, u: Array) -> Block:
-        """Its samples, solved from their scores.
-
-        Parameters
-        ----------
-        u : (count, dims) array
-
-        Returns
-        -------
-        Block
-        """
-        return Block(self.job, self.chunk, _space(self.job, self.chunk.stratum).points(u))
-
-    def u(self) -> Array:
-        """Standard normal scores of its samples.
-
-        Returns
-        -------
-        (count, dims) array
-        """
-        rng = stream(
-            self.job.study.study.seed,
-            self.chunk.stratum,
-            self.chunk.round_,
-            self.chunk.index,
-            self.key,
-        )
-        return self.density.sample(rng, self.count)
-
-
-@lru_cache(maxsize=64)
-def _space(job: Job, name: Stratum) -> Space:
-    """Kept, since every chunk asks."""
-    return space_of(job.study, name)
 
 
 def final_samples(study: Study) -> int:
@@ -210,9 +157,10 @@ def final_batch(
     stage = f"{INDEPENDENT if round_ else SELECTION}, {RARE}"
     if draws:
         progress(0, total, stage)
-    for draw, (part, rows) in zip(draws, workers.mapped(summed, draws), strict=True):
+    for draw, (part, kept) in zip(draws, workers.mapped(summed, draws), strict=True):
         name = draw.chunk.stratum
-        if keep is not None and rows is not None:
+        for rows in kept:
+            assert keep is not None
             keep(name, rows, weighted=True)
         found[name] = found[name] + part if name in found else part
         done += draw.count
@@ -233,11 +181,12 @@ def first_draw(job: Job, name: Stratum, density: Symmetric) -> Draw:
     -------
     Draw
     """
-    return final_draws(job, name, density, 0)[0]
+    return next(final_draws(job, name, density, 0)[0].chunks())
 
 
 def final_draws(job: Job, name: Stratum, density: Symmetric, round_: int) -> list[Draw]:
-    """The chunks of one event's final batch; a smaller batch is the first part of a larger one.
+    """One event's final batch as it is handed out; a smaller batch is the first part of a larger
+    one.
 
     Parameters
     ----------
@@ -250,31 +199,9 @@ def final_draws(job: Job, name: Stratum, density: Symmetric, round_: int) -> lis
     -------
     list of Draw
     """
-    return draws_of(job, name, density, size_of(job, name), round_, FINAL)
-
-
-def draws_of(
-    job: Job, name: Stratum, density: Symmetric, size: int, round_: int, key: str
-) -> list[Draw]:
-    """The chunks of so many samples of a density.
-
-    Parameters
-    ----------
-    job : Job
-    name : Stratum
-    density : Symmetric
-    size, round_ : int
-    key : str
-        Of the stage, for the random numbers.
-
-    Returns
-    -------
-    list of Draw
-    """
-    return [
-        Draw(job, Chunk(name, round_, index, 0, 0), density, min(CHUNK, size - index * CHUNK), key)
-        for index in range(-(-size // CHUNK))
-    ]
+    size = size_of(job, name)
+    together = max(1, -(-size // (CHUNK * TASKS_MAX)))
+    return draws_of(job, name, density, size, round_, FINAL, together)
 
 
 # --- a chunk ------------------------------------------------------------------
@@ -296,9 +223,9 @@ def solved_on(block: Block) -> Iterator[tuple[Lattice, Pickups]]:
         yield lattice, found.pickups(lattice)
 
 
-def summed(draw: Draw) -> tuple[Final, Rows | None]:
-    """Sums of one chunk, candidates lattice by lattice in the order of `Lattice.settings`, curves
-    in their order; and its rows, if they are kept.
+def summed(draw: Draw) -> tuple[Final, list[Rows]]:
+    """Sums of its chunks, candidates lattice by lattice in the order of `Lattice.settings`, curves
+    in their order; and their rows, where they are kept.
 
     Parameters
     ----------
@@ -307,16 +234,20 @@ def summed(draw: Draw) -> tuple[Final, Rows | None]:
     Returns
     -------
     Final
-    Rows or None
+    list of Rows
     """
+    kept = list[Rows]()
+    return reduce(add, (_summed(chunk, kept) for chunk in draw.chunks())), kept
+
+
+def _summed(draw: Draw, kept: list[Rows]) -> Final:
     u = draw.u()
     log_w, ceiling = draw.density.log_weight(u), draw.density.largest_weight
     heads = {WHOLE: draw.count, **_heads(draw)}
     block = draw.block(u)
     solved = list(solved_on(block))
-    rows = (
-        weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)) if draw.keep else None
-    )
+    if draw.keep:
+        kept.append(weighted_rows(block, draw.chunk.index * CHUNK, solved, np.exp(log_w)))
     joint: dict[float, list[Sums]] = {share: [] for share in heads}
     single = []
     for lattice, pickups in solved:
@@ -334,7 +265,7 @@ def summed(draw: Draw) -> tuple[Final, Rows | None]:
             single.append(Sums.of(beyond, log_w, ceiling, lost))
     found = {share: Sums.beside(parts) for share, parts in joint.items()}
     lost = without_result(pickups for _, pickups in solved)
-    return Final(found.pop(WHOLE), Sums.beside(single), found, causes(block, lost)), rows
+    return Final(found.pop(WHOLE), Sums.beside(single), found, causes(block, lost))
 
 
 def _heads(draw: Draw) -> dict[float, int]:

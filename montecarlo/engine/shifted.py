@@ -16,9 +16,10 @@ import numpy as np
 
 from montecarlo.engine.batch import STATED, Batch
 from montecarlo.engine.counted import Counted, by_block, counted_chunks
+from montecarlo.engine.draws import Draw
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress, silent
-from montecarlo.engine.rare import Draw, final_draws, final_samples, summed
+from montecarlo.engine.rare import final_draws, final_samples, summed
 from montecarlo.engine.sizes import designs, first_part, with_sizes
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather, weighted

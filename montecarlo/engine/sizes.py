@@ -6,15 +6,16 @@ import math
 import os
 from collections.abc import Mapping, Sequence
 
+from montecarlo.engine.densities import search_bytes
 from montecarlo.errors import StudyError
 from montecarlo.sampling.design import BLOCKS, Design
 from montecarlo.sampling.nets import POINTS_MAX
-from montecarlo.study.budget import earth_fault_samples
+from montecarlo.study.budget import earth_fault_samples, weighted_samples
 from montecarlo.study.candidates import Lattice, candidate_lattices
 from montecarlo.study.description import Study
 
 CELLS_MAX = 40_000_000  # installations x candidates that the tables may hold
-SAMPLES_MAX = 10**9  # of a type: the list of its chunks takes 75 MB
+SAMPLES_MAX = 10**9  # of a type: a task of external events is then half a minute's work
 BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
 BYTES_AN_INSTALLATION = 550  # and its tallies on each installation
 
@@ -169,10 +170,23 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
             f"study.samples (or --samples): {study.study.samples}, at most {SAMPLES_MAX}; give"
             " fewer"
         )
+    precision = study.study.precision
+    if precision is not None and precision.most_samples > SAMPLES_MAX:
+        raise StudyError(
+            f"study.precision.most_samples: {precision.most_samples}, at most {SAMPLES_MAX}; give"
+            " fewer"
+        )
     if (need := memory_needed(lattices, earth)) > (here := memory_bytes()):
         raise StudyError(
             f"candidates: {candidates} settings on {earth.installations_rounded} installations and"
             f" {earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine"
             f" has {here / 1e9:.1f} GB; thin the grids in [candidates], or lower"
             " study.installations or study.earth_fault_samples"
+        )
+    if (need := search_bytes(study, lattices)) > here:
+        raise StudyError(
+            f"study.rare_samples: {weighted_samples(study)} weighted samples of an event"
+            " (study.samples unless given) are sought in memory where study.racing is false, which"
+            f" needs about {need / 1e9:.1f} GB, and this machine has {here / 1e9:.1f} GB; give"
+            " fewer, or study.racing = true"
         )

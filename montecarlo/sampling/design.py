@@ -7,15 +7,19 @@ numbers here, so neither workers nor memory can change a draw."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import overload
 
 from montecarlo.sampling.nets import power_of_two
-from montecarlo.sampling.stratum import Stratum
+from montecarlo.sampling.stratum import Side, Stratum
 
 BLOCKS = 16  # independent blocks of installations
-TASKS_MAX = (
-    64  # of a block of installations: several chunks are one task beyond, so that few travel
-)
+# Of a block of installations: several chunks are one task beyond, so that few travel. A chunk of
+# external events takes ten times as long as others: a thousand workers share them evenly only if
+# more tasks travel, each of so many chunks that it is worth its way.
+TASKS_MAX, TASKS_MAX_EXTERNAL = 64, 256
+WORTH_ITS_WAY = 16
 # At most so many samples, or on nets so many places along the winding, are solved side by side
 # where chunks are smaller: what a solution costs beside its samples is 10 ms, on nets 200 ms.
 SIDE_BY_SIDE, SIDE_BY_SIDE_ON_NETS = 2048, 128
@@ -133,21 +137,12 @@ class Design:
         -------
         tuple of Chunk
         """
-        return tuple(
-            Chunk(
-                stratum,
-                round_,
-                event_block * BLOCKS + installation_block,
-                installation_block,
-                event_block,
-            )
-            for event_block in range(self.event_blocks)
-            for installation_block in range(BLOCKS)
-        )
+        every, events = range(self.event_blocks), (0, self.events_per_installation)
+        return tuple(Chunks(self, stratum, round_, every, 0, BLOCKS, events))
 
     def tasks(
         self, stratum: Stratum, round_: int = 0, part: Part | None = None
-    ) -> tuple[tuple[Chunk, ...], ...]:
+    ) -> tuple[Chunks, ...]:
         """The same chunks as they are handed out.
 
         Runs of as many event blocks of one block of installations, or small chunks of several
@@ -162,28 +157,19 @@ class Design:
 
         Returns
         -------
-        tuple of tuple of Chunk
+        tuple of Chunks
         """
-        chunks = self.chunks(stratum, round_)
-        if part is not None:
-            chunks = tuple(own for chunk in chunks if (own := self._within(chunk, part)))
-        if not chunks:
-            return ()
-        run = -(-len(chunks) // (TASKS_MAX * BLOCKS)) * BLOCKS
-        abreast = self._abreast(chunks[0])
-        return tuple(
-            tuple(c for c in chunks[first : first + run] if c.installation_block // abreast == k)
-            for first in range(0, len(chunks), run)
-            for k in range(BLOCKS // abreast)
-        )
-
-    def _within(self, chunk: Chunk, part: Part) -> Chunk | None:
-        """What a chunk has of some events; None: nothing."""
-        first, all_ = chunk.event_block * self.events_per_chunk, self.events_in(chunk)
-        begin, end = max(part[0] - first, 0), min(part[1] - first, all_)
+        begin, end = part or (0, self.events_per_installation)
+        end = min(end, self.events_per_installation)
         if begin >= end:
-            return None
-        return chunk if (begin, end) == (0, all_) else replace(chunk, begin=begin, end=end)
+            return ()
+        blocks = range(begin // self.events_per_chunk, -(-end // self.events_per_chunk))
+        run, abreast = _together(len(blocks), stratum), self._abreast(end - begin)
+        return tuple(
+            Chunks(self, stratum, round_, blocks[first : first + run], k, abreast, (begin, end))
+            for first in range(0, len(blocks), run)
+            for k in range(0, BLOCKS, abreast)
+        )
 
     def part(self, before: float, share: float) -> Part:
         """The events of every installation beyond a first share of them, up to a larger one.
@@ -211,10 +197,12 @@ class Design:
 
         return events(before), events(share)
 
-    def _abreast(self, chunk: Chunk) -> int:
-        """How many blocks of installations are solved side by side; a power of two."""
+    def _abreast(self, events: int) -> int:
+        """How many blocks of installations are solved side by side, of so many events of each
+        installation; a power of two."""
         most = SIDE_BY_SIDE_ON_NETS if self.net else SIDE_BY_SIDE
-        fitting = max(1, min(BLOCKS, most // self.samples_in(chunk)))
+        samples = self.installations_per_block * min(events, self.events_per_chunk)
+        fitting = max(1, min(BLOCKS, most // samples))
         return 1 << (fitting.bit_length() - 1)
 
     def events_in(self, chunk: Chunk) -> int:
@@ -276,6 +264,22 @@ class Design:
         """
         return self.installations_per_block * self.events_in(chunk)
 
+    def samples_from_to(self, first: Chunk, last: Chunk) -> int:
+        """Samples in all chunks of their event blocks and blocks of installations, and of those
+        between.
+
+        Parameters
+        ----------
+        first, last : Chunk
+
+        Returns
+        -------
+        int
+        """
+        events = self.first_event(last) + self.events_in(last) - self.first_event(first)
+        blocks = last.installation_block - first.installation_block + 1
+        return self.installations_per_block * events * blocks
+
     def installations_in(self, chunk: Chunk) -> slice:
         """Which of the `installations_rounded` installations stand in a chunk.
 
@@ -289,3 +293,59 @@ class Design:
         """
         first = chunk.installation_block * self.installations_per_block
         return slice(first, first + self.installations_per_block)
+
+
+@dataclass(frozen=True)
+class Chunks(Sequence[Chunk]):
+    """Chunks of some event blocks and blocks of installations, in the order of their keys.
+
+    Each is made when it is asked for: a large study has millions, and a task travels.
+
+    Parameters
+    ----------
+    design : Design
+    stratum : Stratum
+    round_ : int
+    event_blocks : range
+    first, abreast : int
+        The first block of installations, and how many.
+    part : (int, int)
+        Events of every installation that are solved; some of each event block are.
+    """
+
+    design: Design
+    stratum: Stratum
+    round_: int
+    event_blocks: range
+    first: int
+    abreast: int
+    part: Part
+
+    def __len__(self) -> int:
+        return len(self.event_blocks) * self.abreast
+
+    @overload
+    def __getitem__(self, at: int) -> Chunk: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Chunk, ...]: ...
+
+    def __getitem__(self, at: int | slice) -> Chunk | tuple[Chunk, ...]:
+        if isinstance(at, slice):
+            return tuple(self[one] for one in range(len(self))[at])
+        run, block = divmod(range(len(self))[at], self.abreast)
+        event_block, block = self.event_blocks[run], self.first + block
+        first = event_block * self.design.events_per_chunk
+        every = min(self.design.events_per_chunk, self.design.events_per_installation - first)
+        begin, end = max(self.part[0] - first, 0), min(self.part[1] - first, every)
+        index = event_block * BLOCKS + block
+        cut = end if (begin, end) != (0, every) else None
+        return Chunk(self.stratum, self.round_, index, block, event_block, begin, cut)
+
+
+def _together(event_blocks: int, stratum: Stratum) -> int:
+    """How many event blocks are one task, out of so many."""
+    run = -(-event_blocks // TASKS_MAX)
+    if stratum.side is Side.EXTERNAL and run > WORTH_ITS_WAY:
+        return max(WORTH_ITS_WAY, -(-event_blocks // TASKS_MAX_EXTERNAL))
+    return run

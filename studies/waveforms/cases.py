@@ -18,8 +18,9 @@ import numpy as np
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
+from montecarlo.engine.draws import Draw
 from montecarlo.engine.job import Job
-from montecarlo.engine.rare import Densities, Draw, first_draw
+from montecarlo.engine.rare import Densities, first_draw
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.waves import Waves, external_event, step_currents
 from montecarlo.engine.winding import SETTLED_SHARE

@@ -1,6 +1,7 @@
 """What a chunk costs beside its work, on processes of this machine and on a Dask cluster of two
-workers here: `python -m tests.benchmarks.cluster`. About two minutes; `--quick` shows in seconds
-that every part works."""
+workers here, and what a study of 10^9 samples costs to hand out to many workers:
+`python -m tests.benchmarks.cluster`. About ten minutes; `--whole` hands out all of its tasks, some
+ten minutes more; `--quick` shows in seconds that every part works."""
 
 from __future__ import annotations
 
@@ -23,6 +24,8 @@ from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study
 from montecarlo.study.strata import strata
+from tests.benchmarks.handover import handed_out, job_of, keep_answers
+from tests.benchmarks.many_workers import many_workers
 from tests.benchmarks.timing import header, row
 from tests.trouble.cluster import cluster
 
@@ -34,10 +37,16 @@ class Sizes:
     samples: int = 8192  # of each type of the study
     empty: int = 400  # chunks without work
     repeats: int = 2  # the best time counts
+    large: int = 10**9  # samples of the study that is handed out without its work
+    workers: tuple[int, ...] = (10, 100, 300, 1000)
+    handed: int | None = 2000  # tasks of it
+    rest_s: float = 8.0
 
 
 FULL = Sizes()
-QUICK = Sizes(samples=256, empty=4, repeats=1)  # one event per installation
+WHOLE = Sizes(workers=(10,), handed=None)  # for many workers it would be the same
+# One event per installation
+QUICK = Sizes(256, empty=4, repeats=1, workers=(2,), handed=30, rest_s=0.5)
 
 
 @dataclass(frozen=True)
@@ -81,7 +90,14 @@ def per_chunk(workers: Callable[[Finished | None], Workers], sizes: Sizes) -> tu
 def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.cluster", description=__doc__)
     parser.add_argument("--quick", dest="sizes", action="store_const", const=QUICK, default=FULL)
+    parser.add_argument("--whole", dest="sizes", action="store_const", const=WHOLE)
     sizes = parser.parse_args().sizes
+    if sizes is not WHOLE:
+        print_chunks(sizes)
+    print_hand_over(sizes)
+
+
+def print_chunks(sizes: Sizes) -> None:
     study = read_study(CONFIGS / "hydro_11kv.toml", samples=sizes.samples)
     lattices = candidate_lattices(study)
     compile_solvers(study, lattices)
@@ -127,6 +143,52 @@ def main() -> None:
         }
     for name, seconds in taken.items():
         row(name, f"{seconds:.2f}", f"{seconds / taken['processes']:.2f}")
+
+
+def print_hand_over(sizes: Sizes) -> None:
+    small, large = (
+        job_of(read_study(CONFIGS / "hydro_11kv.toml", samples=samples))
+        for samples in (sizes.samples, sizes.large)
+    )
+    found = []
+    with TemporaryDirectory() as folder:
+        answers = Path(folder, "answers")
+        answers.mkdir()
+        keep_answers(small, answers)
+        header(
+            f"{sizes.large:.0e} samples, tasks without work, on so many workers",
+            "ms a task: scheduler, run's process",
+            "kB a task over the network",
+            "at rest, ms a second: scheduler, all workers",
+        )
+        for count in sizes.workers:
+            own, kept = Path(folder, str(count)), Path(folder, f"{count}-kept")
+            own.mkdir()
+            kept.mkdir()
+            with many_workers(own, count) as many:
+                rest = many.at_rest(sizes.rest_s)
+                handed = handed_out(many, large, answers, kept, sizes.handed)
+            found.append((count, handed))
+            beats_s = rest.scheduler_s / rest.wall_s * handed.spent.wall_s
+            each = 1 / handed.tasks
+            row(
+                str(count),
+                f"{1e3 * each * (handed.spent.scheduler_s - beats_s):.1f},"
+                f" {1e3 * each * handed.spent.own_s:.1f}",
+                f"{each * handed.spent.sent_bytes / 1e3:.0f}",
+                f"{1e3 * rest.scheduler_s / rest.wall_s:.0f},"
+                f" {1e3 * rest.workers_s / rest.wall_s:.0f}",
+            )
+    header(
+        "the same, of the run's process", "tasks, s in all", "s: listed, added", "MB: grown, kept"
+    )
+    for count, handed in found:
+        row(
+            f"{count} workers",
+            f"{handed.tasks:,}, {handed.spent.wall_s:.0f}",
+            f"{handed.listing_s:.2f}, {handed.adding_s:.2f}",
+            f"{handed.grown_bytes / 1e6:.0f}, {handed.kept_bytes / 1e6:.0f}",
+        )
 
 
 def places(sizes: Sizes) -> list[tuple[str, float, float]]:

@@ -22,9 +22,10 @@ from joblib import Parallel, delayed
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import run_chunk
 from montecarlo.engine.densities import find_densities, way_of
+from montecarlo.engine.draws import CHUNK
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import measured
-from montecarlo.engine.rare import CHUNK, Known, final_batch
+from montecarlo.engine.rare import Known, final_batch
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.assemble import Gathered, gather

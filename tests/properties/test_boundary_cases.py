@@ -17,8 +17,9 @@ from montecarlo.engine.backup import one_cycle_rms
 from montecarlo.engine.batch import STATED
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import run_chunk
+from montecarlo.engine.draws import CHUNK
 from montecarlo.engine.job import Job
-from montecarlo.engine.rare import CHUNK, first_draw
+from montecarlo.engine.rare import first_draw
 from montecarlo.engine.sizes import designs
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.axes import Setting

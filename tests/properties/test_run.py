@@ -12,6 +12,7 @@ from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
 from montecarlo.engine.batch import Batch
+from montecarlo.engine.sizes import check_sizes
 from montecarlo.errors import StudyError
 from montecarlo.estimates.refusals import Refusal, Rule
 from montecarlo.estimates.verdicts import Verdict
@@ -483,6 +484,26 @@ def test_more_samples_than_their_chunks_can_be_listed_are_refused() -> None:
         match=r"study.samples \(or --samples\): 1000000001, at most 1000000000; give fewer",
     ):
         run({"study.samples": 10**9 + 1, "study.earth_fault_samples": 512})
+
+
+def test_an_independent_sample_larger_than_any_other_may_be_is_refused() -> None:
+    precision = {"p_missed": 0.1, "most_samples": 10**9 + 1}
+    with pytest.raises(
+        StudyError,
+        match=r"study.precision.most_samples: 1000000001, at most 1000000000; give fewer",
+    ):
+        run({"study.precision": precision})
+
+
+def test_more_weighted_samples_than_memory_holds_are_refused_where_they_are_sought_at_once() -> (
+    None
+):
+    changes = {"study.rare_samples": 10**9, "study.racing": False, "study.earth_fault_samples": 512}
+    with pytest.raises(
+        StudyError, match=r"study.rare_samples: 1000000000 weighted samples .* study.racing = true"
+    ):
+        run(changes)
+    check_sizes(study_with(changes | {"study.racing": True}))
 
 
 # --- precision ----------------------------------------------------------------

@@ -18,6 +18,7 @@ from montecarlo.engine.workers.ticket import Broken, Reply, Ticket
 from montecarlo.errors import RunStopped
 
 CONNECT_S, ALONE_S, LOOK_EVERY_S, LEAVE_S = 10.0, 60.0, 0.1, 1.0
+AT_ONCE = 256  # workers that are asked: each takes a connection, of which Dask holds 512
 START = (
     "start some with: PYTHONSAFEPATH=1 dask worker ADDRESS --nworkers N --nthreads 1 "
     f"(with {PRODUCT} installed)"
@@ -165,21 +166,25 @@ class Cluster:
         meanwhile. Raises RunStopped with the names of those that do not answer: one that is frozen
         would hold up an answer for all."""
 
-        async def one(worker: str) -> Any:
+        async def one(worker: str, room: asyncio.Semaphore) -> Any:
             try:
-                found = await asyncio.wait_for(
-                    self._client.run(question, *arguments, workers=[worker], on_error="return"),
-                    self.alone_s,
-                )
+                async with room:
+                    found = await asyncio.wait_for(
+                        self._client.run(question, *arguments, workers=[worker], on_error="return"),
+                        self.alone_s,
+                    )
                 return found[worker]
             except TimeoutError:
                 return None
 
         async def every(workers: list[str]) -> list[Any]:
-            return await asyncio.gather(*map(one, workers))
+            room = asyncio.Semaphore(AT_ONCE)
+            return await asyncio.gather(*(one(worker, room) for worker in workers))
 
         workers = self._workers()
-        answers = asked(self.alone_s + self.connect_s, self._client, every, workers)
+        turns = max(1, -(-len(workers) // AT_ONCE))
+        within_s = turns * self.alone_s + self.connect_s
+        answers = asked(within_s, self._client, every, workers)
         if any(isinstance(answer, OSError) for answer in answers):
             time.sleep(LEAVE_S)  # until the scheduler knows too that it has left
         there = set(self._workers())

@@ -7,6 +7,7 @@ A process that is frozen, or whose machine is, keeps its connections: only a lim
 from __future__ import annotations
 
 import asyncio
+import pickle
 import re
 import time
 import warnings
@@ -57,6 +58,22 @@ def asked(
 
 
 # --- one round ----------------------------------------------------------------
+
+
+def solve_closed(ticket: bytes) -> Reply:
+    """As `solve`. The scheduler would build the study of every ticket that it can look into, and
+    keep thousands of them until it tidies up.
+
+    Parameters
+    ----------
+    ticket : bytes
+        Of a Ticket, pickled.
+
+    Returns
+    -------
+    Reply
+    """
+    return solve(pickle.loads(ticket))
 
 
 class Round:
@@ -112,7 +129,7 @@ class Round:
 
     def _send(self, ticket: Ticket) -> Future[Reply]:
         answer: Future[Reply] = Future()
-        self._sent[answer] = self.client.submit(solve, ticket, pure=False)
+        self._sent[answer] = self.client.submit(solve_closed, pickle.dumps(ticket), pure=False)
         self.client.loop.add_callback(self._fetch, ticket.index, answer)
         return answer
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Future, wait
+from concurrent.futures import Future
 from itertools import islice
+from queue import Empty, SimpleQueue
 
 from montecarlo.engine.workers.ticket import Reply, Ticket
 
@@ -50,15 +51,31 @@ def answers_of(
     """
     left = iter(tickets)
     flying: Flying = set()
+    come: SimpleQueue[Future[Reply]] = SimpleQueue()  # to wait for any would ask each every time
     waiting = looked = time.monotonic()
     while True:
-        flying.update(send(ticket) for ticket in islice(left, max(0, room() - len(flying))))
+        for ticket in islice(left, max(0, room() - len(flying))):
+            sent = send(ticket)
+            flying.add(sent)
+            sent.add_done_callback(come.put)
         if not flying:
             return
-        done, flying = wait(flying, LOOK_EVERY_S, FIRST_COMPLETED)
+        done = _those_there(come)
+        flying.difference_update(done)
         for each in sorted(done, key=lambda one: one.exception() is not None):
             yield each.result()
             waiting = time.monotonic()  # what is done with an answer is no waiting
         if time.monotonic() - looked >= LOOK_EVERY_S:
             looked = time.monotonic()
             look(flying, looked - waiting)
+
+
+def _those_there(come: SimpleQueue[Future[Reply]]) -> list[Future[Reply]]:
+    """All that have come, or the first that does; none if that takes too long."""
+    found = list[Future[Reply]]()
+    try:
+        found.append(come.get(timeout=LOOK_EVERY_S))
+        while True:
+            found.append(come.get_nowait())
+    except Empty:
+        return found

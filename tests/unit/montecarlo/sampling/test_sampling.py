@@ -1,6 +1,7 @@
 """Streams, design, inputs and draws, one rule at a time."""
 
 import os
+import pickle
 from dataclasses import replace
 from typing import Annotated
 
@@ -14,10 +15,19 @@ from montecarlo.plant.earthing import Earthing
 from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.quantities import Distribution, Quantity, Section, number, read_distribution
 from montecarlo.relays.elements import Relay
-from montecarlo.sampling.design import BLOCKS, INSTALLATION_STRATUM, TASKS_MAX, Chunk, Design
+from montecarlo.sampling.design import (
+    BLOCKS,
+    INSTALLATION_STRATUM,
+    TASKS_MAX,
+    TASKS_MAX_EXTERNAL,
+    WORTH_ITS_WAY,
+    Chunk,
+    Design,
+    Part,
+)
 from montecarlo.sampling.inputs import Input, correlation_faults, list_inputs
 from montecarlo.sampling.points import Matrix, Streams
-from montecarlo.sampling.stratum import Stratum
+from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.sampling.streams import check_distinct, stream
 from montecarlo.sampling.transform import (
     all_installations,
@@ -455,3 +465,55 @@ def test_small_chunks_of_several_blocks_are_handed_out_together(
     assert {len(task) for task in tasks} == {abreast}
     assert [chunk for task in tasks for chunk in task] == list(design.chunks(name, 1))
     assert all(len({chunk.event_block for chunk in task}) == 1 for task in tasks)
+
+
+@pytest.mark.parametrize("name", [Stratum("internal.earth"), Stratum("external.near")])
+def test_a_part_that_begins_within_a_chunk_takes_as_many_tasks_as_others(name: Stratum) -> None:
+    whole = 4 * TASKS_MAX_EXTERNAL * WORTH_ITS_WAY  # event blocks of 128 events
+    design = Design(256, 256 * 128 * whole)
+    begin = whole // 4
+    tasks = design.tasks(name, 0, (128 * begin + 127, 128 * whole))
+    most = TASKS_MAX_EXTERNAL if name.side is Side.EXTERNAL else TASKS_MAX
+    assert len(tasks) == most * BLOCKS
+    blocks = [chunk.event_block for task in tasks for chunk in task if not chunk.installation_block]
+    assert blocks == list(range(begin, whole))
+    first = tasks[0][0]
+    assert (first.begin, first.end) == (127, 128)
+
+
+@pytest.mark.parametrize("part", [None, (3, 5), (1, 9), (130, 700)])
+@pytest.mark.parametrize("samples", [16 * 10, 16 * 700])
+def test_samples_of_a_task_are_those_of_its_chunks(samples: int, part: Part | None) -> None:
+    design = Design(16, samples, chunk_samples=128)
+    tasks = design.tasks(Stratum("state.s"), 0, part)
+    for task in tasks:
+        assert design.samples_from_to(task[0], task[-1]) == sum(map(design.samples_in, task))
+    begin, end = part or (0, design.events_per_installation)
+    drawn = 16 * max(0, min(end, design.events_per_installation) - begin)
+    assert sum(design.samples_from_to(task[0], task[-1]) for task in tasks) == drawn
+
+
+@pytest.mark.parametrize(
+    ("event_blocks", "most"),
+    [
+        (TASKS_MAX * WORTH_ITS_WAY, TASKS_MAX),
+        (2 * TASKS_MAX * WORTH_ITS_WAY, 2 * TASKS_MAX),
+        (TASKS_MAX_EXTERNAL * WORTH_ITS_WAY, TASKS_MAX_EXTERNAL),
+        (2 * TASKS_MAX_EXTERNAL * WORTH_ITS_WAY, TASKS_MAX_EXTERNAL),
+    ],
+)
+def test_more_tasks_of_external_events_travel_where_each_is_worth_its_way(
+    event_blocks: int, most: int
+) -> None:
+    design = Design(16, 16 * event_blocks, chunk_samples=1)
+    abreast = BLOCKS  # of one sample a chunk
+    assert len(design.tasks(Stratum("external.near"))) == most * BLOCKS // abreast
+    assert len(design.tasks(Stratum("state.s"))) == TASKS_MAX * BLOCKS // abreast
+
+
+def test_tasks_of_a_study_of_1e9_samples_take_no_more_room_than_those_of_1e6() -> None:
+    name = Stratum("external.near")
+    large, small = (Design(256, samples).tasks(name) for samples in (10**9, 10**7))
+    assert len(large) <= TASKS_MAX_EXTERNAL * BLOCKS
+    assert len(pickle.dumps(large[0])) < 1.2 * len(pickle.dumps(small[0]))
+    assert sum(map(len, large)) == Design(256, 10**9).event_blocks * BLOCKS
