@@ -11,6 +11,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -211,28 +212,24 @@ class Resolving:
     ) -> Iterator[Gathered]:
         """Each event of each case, in their order; all are handed out together."""
         asked = [(self._job(study), name) for study, names in cases for name in names]
-        counts = [task for job, name in asked for task in self._counted(job, name)]
-        draws = [task for job, name in asked for task in self._drawn(job, name)]
-        total = len(counts) + len(draws)
-        if not total:
+        tasks = [task for job, name in asked for task in self._tasks(job, name)]
+        if not tasks:
             return iter(())
-        tell(0, total, what)
-        tallies, finals = list[list[Tally]](), list[Sums]()
-        for done, (tally, _) in enumerate(self.workers.mapped(counted_chunks, counts), 1):
-            tallies.append(tally)
-            tell(done, total, what)
-        for done, (final, _) in enumerate(self.workers.mapped(summed, draws), len(counts) + 1):
-            finals.append(final.candidates)
-            tell(done, total, what)
-        return self._gathered(asked, iter(tallies), iter(finals))
+        tell(0, len(tasks), what)
+        found = list[Any]()
+        for one in self.workers.mapped(_sums_of, tasks):
+            found.append(one)
+            tell(len(found), len(tasks), what)
+        return self._gathered(asked, iter(found))
 
     def _job(self, study: Study) -> Job:
         sized = with_sizes(study, self.sizes)
         return Job(sized, self.lattices, *designs(sized), weighted=self.rare)
 
+    def _tasks(self, job: Job, name: Stratum) -> Sequence[Counted | Draw]:
+        return self._drawn(job, name) or self._counted(job, name)
+
     def _counted(self, job: Job, name: Stratum) -> list[Counted]:
-        if name in self.densities:
-            return []
         names = open_ct_circuits(job.study) if name == OPEN_CT_CIRCUIT else (name,)
         return [
             Counted(job, chunks, False)
@@ -248,18 +245,17 @@ class Resolving:
     def _gathered(
         self,
         asked: Sequence[tuple[Job, Stratum]],
-        tallies: Iterator[list[Tally]],
-        sums: Iterator[Sums],
+        found: Iterator[Any],
     ) -> Iterator[Gathered]:
         for job, name in asked:
             draws = self._drawn(job, name)
             if draws:
-                yield self._weighted(job, name, Sums.join([next(sums) for _ in draws]))
+                yield self._weighted(job, name, Sums.join([next(found) for _ in draws]))
                 continue
             blocks: dict[Stratum, dict[int, Tally]] = {}
             for task in self._counted(job, name):
                 own = blocks.setdefault(task.stratum, {})
-                for place, tally in by_block(task, next(tallies)).items():
+                for place, tally in by_block(task, next(found)).items():
                     own[place] = own[place] + tally if place in own else tally
             parts = {
                 one: gather(one, [own[block] for block in range(BLOCKS)])
@@ -276,6 +272,14 @@ class Resolving:
         trusted = (Trust(Why.GOOD),) * settings
         judged = Weighted(sums, trusted, np.full(settings, np.nan), self.lattices)
         return Gathered(name, none, none[0] + 1, none, None, None, None, None, judged)
+
+
+def _sums_of(task: Counted | Draw) -> list[Tally] | Sums:
+    """What is needed of either kind of task: they are handed out together, so that no worker waits
+    between the two."""
+    if isinstance(task, Counted):
+        return counted_chunks(task)[0]
+    return summed(task)[0].candidates
 
 
 def _p(part: Gathered) -> float:

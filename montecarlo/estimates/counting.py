@@ -41,8 +41,9 @@ def joint_counts(
     (installations, P, E, D) array
     """
     (n, delays), (phases, earths) = phase.shape, settings
-    column = np.arange(n)[:, None] // (n // installations) * delays + np.arange(delays)
-    cells = (phase * (earths + 1) + earth) * (installations * delays) + column
+    column = np.arange(installations * delays).reshape(installations, delays)
+    cells = (phase * (earths + 1) + earth) * column.size
+    cells = cells.reshape(installations, -1, delays) + column[:, None]
     shape = phases + 1, earths + 1, installations, delays  # the last pick-up: silent at none
     each = None if weights is None else np.repeat(weights, delays)
     silent = np.bincount(cells.ravel(), each, math.prod(shape)).reshape(shape)

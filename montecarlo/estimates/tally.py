@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -205,11 +206,14 @@ class Pickups:
     phase: Array | None  # (n, D) the largest of the phase elements; None without such an element
     earth: Array | None  # (n, D)
 
+    def __len__(self) -> int:
+        return len(self.earth if self.phase is None else self.phase)  # type: ignore[arg-type]
+
     @property
     def resolved(self) -> Flags:
         """Which samples have a result, (n,)."""
         parts = [part for part in (self.phase, self.earth) if part is not None]
-        return np.asarray(np.all([np.isfinite(part).all(axis=1) for part in parts], axis=0))
+        return reduce(np.logical_and, [np.isfinite(part).all(axis=1) for part in parts])
 
     def at(self, rows: Index | slice) -> Pickups:
         """Of some of the samples.
@@ -240,7 +244,7 @@ class Pickups:
         ((n, D) array of int, (n, D) array of int)
             P and E where it is silent at none, or unresolved.
         """
-        n = len(self.resolved)
+        n = len(self)
 
         def first(part: Array | None, level: Array) -> Index:
             held = np.full((n, 1), -np.inf) if part is None else part
@@ -262,7 +266,7 @@ class Pickups:
         -------
         ((n, P, D) array of bool, (n, E, D) array of bool)
         """
-        n = len(self.resolved)
+        n = len(self)
 
         def below(part: Array | None, level: Array) -> Flags:
             held = np.full((n, 1), -np.inf) if part is None else part
