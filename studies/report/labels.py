@@ -12,7 +12,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from studies.report.look import backing, figure_of, ink
+from studies.report.look import backing, figure_of, ink, place_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -51,7 +51,7 @@ def put_labels(ax: Axes, labels: Sequence[Label]) -> list[Text]:
     -------
     list of Text
     """
-    figure_of(ax).draw_without_rendering()
+    place_axes(figure_of(ax))
     texts = [
         ax.text(
             0,

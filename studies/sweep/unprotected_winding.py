@@ -7,7 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 from studies.report.labels import LABEL_POINTS, spread
-from studies.report.look import FALSE_TEXT, MISSED, figure_of, ink
+from studies.report.look import FALSE_TEXT, MISSED, figure_of, ink, place_axes
 from studies.report.marks import (
     beside,
     false_trips_axis,
@@ -88,7 +88,7 @@ def unprotected_winding(
     sizes = [1.4 * LABEL_POINTS * (1 + text.count("\n")) for text in texts]
     figure = figure_of(ax)
     figure.set_figheight(max(figure.get_figheight(), (sum(sizes) + AROUND) / 72))
-    figure.draw_without_rendering()  # so that the axes have their height
+    place_axes(figure)  # so that they have their height
     high = ax.get_ylim()[1]
     heights = [high * size * figure.dpi / 72 / ax.bbox.height for size in sizes]
     middles = spread(ends, heights, 0.0, high)
