@@ -24,7 +24,7 @@ from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.read import read_study
 from montecarlo.study.strata import strata
-from tests.benchmarks.handover import handed_out, job_of, keep_answers
+from tests.benchmarks.handover import Nothing, handed_out, job_of, keep_answers, nothing
 from tests.benchmarks.many_workers import many_workers
 from tests.benchmarks.timing import header, row
 from tests.trouble.cluster import cluster
@@ -47,19 +47,6 @@ FULL = Sizes()
 WHOLE = Sizes(workers=(10,), handed=None)  # for many workers it would be the same
 # One event per installation
 QUICK = Sizes(256, empty=4, repeats=1, workers=(2,), handed=30, rest_s=0.5)
-
-
-@dataclass(frozen=True)
-class Nothing:
-    number: int
-
-    @property
-    def label(self) -> str:
-        return f"nothing {self.number}"
-
-
-def nothing(task: Nothing) -> float:
-    return 0.0
 
 
 def best(act: Callable[[], object], sizes: Sizes) -> float:

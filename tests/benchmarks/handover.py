@@ -30,6 +30,19 @@ from tests.benchmarks.many_workers import Many, Spent
 LOOK_EVERY_S = 0.05
 
 
+@dataclass(frozen=True)
+class Nothing:
+    number: int
+
+    @property
+    def label(self) -> str:
+        return f"nothing {self.number}"
+
+
+def nothing(task: Nothing) -> float:
+    return 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class Empty:
     """A task without its work."""

@@ -7,7 +7,6 @@ A process that is frozen, or whose machine is, keeps its connections: only a lim
 from __future__ import annotations
 
 import asyncio
-import pickle
 import re
 import time
 import warnings
@@ -67,13 +66,15 @@ def solve_closed(ticket: bytes) -> Reply:
     Parameters
     ----------
     ticket : bytes
-        Of a Ticket, pickled.
+        Of a Ticket, as Dask would send it.
 
     Returns
     -------
     Reply
     """
-    return solve(pickle.loads(ticket))
+    from distributed.protocol import deserialize_bytes
+
+    return solve(deserialize_bytes(ticket))
 
 
 class Round:
@@ -128,8 +129,10 @@ class Round:
             self._drop()
 
     def _send(self, ticket: Ticket) -> Future[Reply]:
+        from distributed.protocol import serialize_bytes
+
         answer: Future[Reply] = Future()
-        self._sent[answer] = self.client.submit(solve_closed, pickle.dumps(ticket), pure=False)
+        self._sent[answer] = self.client.submit(solve_closed, serialize_bytes(ticket), pure=False)
         self.client.loop.add_callback(self._fetch, ticket.index, answer)
         return answer
 
