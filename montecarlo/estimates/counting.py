@@ -40,7 +40,7 @@ def joint_counts(
     -------
     (installations, P, E, D) array
     """
-    (n, delays), (phases, earths) = phase.shape, settings
+    delays, (phases, earths) = phase.shape[1], settings
     column = np.arange(installations * delays).reshape(installations, delays)
     cells = (phase * (earths + 1) + earth) * column.size
     cells = cells.reshape(installations, -1, delays) + column[:, None]

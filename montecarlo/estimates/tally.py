@@ -213,7 +213,8 @@ class Pickups:
     def resolved(self) -> Flags:
         """Which samples have a result, (n,)."""
         parts = [part for part in (self.phase, self.earth) if part is not None]
-        return reduce(np.logical_and, [np.isfinite(part).all(axis=1) for part in parts])
+        flags = [np.asarray(np.isfinite(part).all(axis=1)) for part in parts]
+        return reduce(np.logical_and, flags)
 
     def at(self, rows: Index | slice) -> Pickups:
         """Of some of the samples.
