@@ -23,6 +23,7 @@ NOMINAL = 0.1  # share of N(0, I)
 WIDE = 1 / 3  # of a cluster's share, drawn at least as wide as N(0, I)
 MOST_ROWS = 1500  # beyond each threshold; more cost time and add little
 SAME = 0.7  # common part of two thresholds' samples that makes them one
+CLOSE = 0.69  # least ratio of their weights: else their common part is below `SAME` for sure
 
 
 def plain(dims: int, generators: Sequence[Image]) -> Symmetric:
@@ -112,10 +113,12 @@ def _differing(beyond: Sequence[Flags], log_w: Array) -> list[Flags]:
     def in_common(one: Flags, other: Flags) -> bool:
         return bool(alike(w[one & other].sum()) >= alike(SAME * w[one | other].sum()))
 
-    kept: list[Flags] = []
+    kept: list[tuple[Flags, float]] = []
     for flags in beyond:
         if alike(size_of(log_w[flags])) < LEAST_SIZE - 1:
             continue
-        if not any(in_common(flags, other) for other in kept):
-            kept.append(flags)
-    return kept
+        own = w[flags].sum()
+        near = (other for other, its in kept if min(own, its) >= CLOSE * max(own, its))
+        if not any(in_common(flags, other) for other in near):
+            kept.append((flags, own))
+    return [flags for flags, _ in kept]
