@@ -32,7 +32,7 @@ from studies.report.sample_files import SampleFiles
 from studies.waveforms import cases as boundary
 from studies.waveforms.cases import KINDS, Case, Search, nearest_cases
 from studies.waveforms.comtrade import FULL_SCALE
-from studies.waveforms.records import index, pickup_error_percent, records
+from studies.waveforms.records import Made, index, names_of, pickup_error_percent, records
 from studies.waveforms.sampled import sampled
 from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
@@ -262,19 +262,25 @@ def test_a_replayed_case_measures_what_the_run_has_counted(tmp_path: Path) -> No
 # --- files --------------------------------------------------------------------
 
 
+def _sampled(study: Study, search: Search) -> Made:
+    names = names_of(search.cases)
+    cases = [(case, sampled(study, case)) for case in search.cases]
+    return dict(zip(names, cases, strict=True))
+
+
 @pytest.mark.parametrize("form", ["ascii", "binary"])
 def test_records_come_back_to_one_step_of_the_scale(
     form: str, study: Study, search: Search, tmp_path: Path
 ) -> None:
-    files = records(study, SETTING, search.cases)
-    names = index(study, SETTING, search.cases, search.searched)["file"]
+    named = _sampled(study, search)
+    files = records(study, SETTING, named)
+    names = index(study, SETTING, named, search.searched)["file"]
     assert len(files) == 6 * len(names)
-    for name, case in zip(names, search.cases, strict=True):
+    for name, (_, made) in zip(names, named.values(), strict=True):
         for ending in ("cfg", "dat"):
             (tmp_path / f"r.{ending}").write_bytes(files[f"{name}_{form}.{ending}"])
         back = comtrade.Comtrade(use_double_precision=True)
         back.load(str(tmp_path / "r.cfg"), str(tmp_path / "r.dat"))
-        made = sampled(study, case)
         wanted = np.concatenate([made.cts_a, made.legs_a])
         step = np.abs(wanted).max(axis=1, keepdims=True) / FULL_SCALE
         assert np.all(np.abs(np.array(back.analog) - wanted) <= 0.51 * step)
@@ -287,7 +293,8 @@ def test_records_come_back_to_one_step_of_the_scale(
 def test_the_index_tells_margin_peak_and_what_is_expected(
     study: Study, search: Search, tmp_path: Path
 ) -> None:
-    write_table(index(study, SETTING, search.cases, search.searched), tmp_path / "waveforms.csv")
+    frame = index(study, SETTING, _sampled(study, search), search.searched)
+    write_table(frame, tmp_path / "waveforms.csv")
     with (tmp_path / "waveforms.csv").open(newline="") as lines:
         rows: list[dict[str, Any]] = list(csv.DictReader(lines))
     for row, case in zip(rows, search.cases, strict=True):

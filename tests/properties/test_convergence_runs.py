@@ -138,7 +138,7 @@ def test_one_event_an_installation_is_one_point_and_no_figure() -> None:
     frame = settled(result)
     assert list(frame["share"]) == [1.0]
     assert not worth_drawing(frame)
-    found = findings(result)
+    found = findings(result, Workers(1))
     assert "convergence" in found.frames
     assert "convergence" not in found.figures
 
@@ -151,7 +151,7 @@ def test_without_a_fresh_batch_there_is_nothing_to_show() -> None:
     }
     result = run_study(study_with(strict), workers=1)
     assert result.outcome.fresh is None
-    assert "convergence" not in findings(result).frames
+    assert "convergence" not in findings(result, Workers(1)).frames
 
 
 @pytest.mark.parametrize(

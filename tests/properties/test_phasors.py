@@ -223,7 +223,7 @@ def test_a_phasor_solution_depends_on_its_sample_alone(kind: str) -> None:
 
 
 def test_a_bad_phasor_sample_stays_alone() -> None:
-    circuits = random_circuits(SEED + 72, 3 * LANES, "two_phase_one_earth")
+    circuits = random_circuits(SEED + 72, 48, "two_phase_one_earth")
     spoilt = replace(
         circuits,
         fault_a=circuits.fault_a.copy(),

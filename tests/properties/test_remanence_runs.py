@@ -8,6 +8,7 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
+from montecarlo.engine.workers import Workers
 from studies.sweep.run import findings
 from tests.made.said import words
 from tests.made.studies import FEW_TYPES, study_with
@@ -94,7 +95,7 @@ def test_ideal_cts_remember_nothing_in_either() -> None:
 
 
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
-    made = findings(both)
+    made = findings(both, Workers(1))
     assert "remanence_models" in made.frames
     assert "With the remanence model shifted_curve the same setting is chosen" in words(made.text)
     record = made.provenance["other_model"]
@@ -103,7 +104,7 @@ def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
 
 
 def test_without_it_there_is_neither(shifted: Result) -> None:
-    made = findings(shifted)
+    made = findings(shifted, Workers(1))
     assert "remanence_models" not in made.frames
     assert made.provenance["other_model"] is None
     assert made.provenance["remanence_model"] == "shifted_curve"

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from montecarlo import Result, run_study
+from montecarlo.engine.workers import Workers
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.description import Study
 from studies.report.terminal import lines
@@ -81,7 +82,7 @@ def test_of_two_schemes_that_are_electrically_equal_neither_catches_what_the_oth
     assert set(gaps["quantity"]) == {"p_missed", "p_false", "p_nobody"}
     assert (gaps["difference"] == 0).all()
     assert (gaps["verdict"] == Verdict.ALIKE).all()
-    text = words(findings(twice).text)
+    text = words(findings(twice, Workers(1)).text)
     assert "No significant difference in missed faults: " in text
     assert "Fewest" not in text
 
@@ -157,12 +158,12 @@ def test_a_scheme_without_a_setting_is_told_and_stands_in_no_pair() -> None:
     assert schemes.loc["two_phase_one_earth", "note"]
     caught = caught_rows(none.outcome)
     assert {*caught["missed_by"]} == {*schemes.index[schemes["has_best"]]}
-    text = words(findings(none).text)
+    text = words(findings(none, Workers(1)).text)
     assert "No setting of two phase elements and an earth element can be chosen" in text
 
 
 def test_every_file_is_there_and_the_text_fits(three: Result) -> None:
-    found = findings(three)
+    found = findings(three, Workers(1))
     assert {"schemes", "scheme_differences", "caught_by_other", "candidates"} <= set(found.frames)
     assert {"schemes", "caught_by_other", "schemes_protected_winding", "tradeoff"} <= set(
         found.figures
