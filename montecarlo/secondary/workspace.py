@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from montecarlo.quantities import Array, Flags, Index
+from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat
 
@@ -62,7 +62,6 @@ class Network(NamedTuple):
     places: int
     member: Index  # (lists, 1 + MOST)
     sign: Array  # (lists, MOST)
-    filled: Index  # (legs·legs,) 1 where Newton's matrix, or its factor, has an entry
 
 
 class Cores(NamedTuple):
@@ -132,16 +131,7 @@ def _network(table_of: bytes, legs: int, places: int) -> Network:
         found = np.flatnonzero(values)
         member[row, 0], member[row, 1 : 1 + found.size] = found.size, found
         sign[row, : found.size] = values[found]
-    return Network(legs, places, member, sign, _fill(np.abs(table) @ np.abs(table).T > 0).ravel())
-
-
-def _fill(entries: Flags) -> Index:
-    """Where the factor of a symmetric matrix can have entries, below the diagonal and on it."""
-    filled = entries.astype(np.int64)
-    for q in range(len(filled)):
-        below = np.flatnonzero(filled[q + 1 :, q]) + q + 1
-        filled[np.ix_(below, below)] = 1
-    return filled
+    return Network(legs, places, member, sign)
 
 
 @njit(**COMPILED)
