@@ -19,7 +19,11 @@ ROOT = Path(__file__).parents[1]
 DOCUMENTS = [ROOT / "DEVELOPERS.md", ROOT / "tests" / "MEASUREMENTS.md"]
 TEXT = "\n".join(path.read_text(encoding="utf-8") for path in DOCUMENTS)
 NAMED = sorted(set(re.findall(r"python -m (tests(?:\.\w+)+)", TEXT)))
-SAID = {"tests.trouble.kills": "1 kills in 1 runs"}  # by those that print no table
+SAID = {
+    "tests.coverage.racing": "runs whose chosen setting was left out: ",
+    "tests.coverage.chosen": "chosen beyond the limit: ",
+    "tests.trouble.kills": "1 kills in 1 runs",
+}  # by those that print no table
 CI = ("run", "versions", "wheel")
 
 
