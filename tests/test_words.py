@@ -127,7 +127,6 @@ OWN_WORDS = {
     "biased_and_ref_13_8kv.toml": r"\blegs?\b",
     "montecarlo/study/reference.py": r"\blegs?\b",
     "montecarlo/relays/schemes.py": r"\blegs?\b",
-    "montecarlo/secondary/stage.py": r"\blegs?\b",
     "montecarlo/secondary/workspace.py": r"\blegs?\b",
     "studies/connections/layout.py": r"\bleg\b",  # names of shapes
 }

@@ -13,7 +13,8 @@ from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
 from montecarlo.secondary.lanes import LANES, any_positive, load, splat, store
-from montecarlo.secondary.stage import ALPHA, FIRST, SECOND, START, run
+from montecarlo.secondary.stage import ALPHA
+from montecarlo.secondary.stage_code import FIRST, SECOND, START, run
 from montecarlo.secondary.workspace import (
     ALLOCATES,
     COMPILED,
@@ -125,7 +126,7 @@ def integrate(  # noqa: C901, PLR0913
         Which of them each CT carries.
     cores : Cores
     stages : int
-        Address of `stage.compiled`.
+        Address of `stage_code.compiled`.
     legs : int
     pace : Pace
     meter : Meter

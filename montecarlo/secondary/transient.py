@@ -13,7 +13,7 @@ from montecarlo.secondary.kernel import integrate
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
-from montecarlo.secondary.stage import compiled
+from montecarlo.secondary.stage_code import compiled
 from montecarlo.secondary.workspace import GAMMA, Cores, Meter, Pace
 
 STEPS_PER_CYCLE = 28  # 99 % of RMS currents within 1 % of 1,024 steps (tests/MEASUREMENTS)

@@ -119,11 +119,26 @@ def network(table: Array) -> Network:
     return _network(np.asarray(table, float).tobytes(), *table.shape)
 
 
+def check_room(legs: int, cts: int) -> None:
+    """Refuse a circuit that is too large.
+
+    Parameters
+    ----------
+    legs, cts : int
+
+    Raises
+    ------
+    ValueError
+        If the workspace holds fewer.
+    """
+    if max(legs, cts) > MOST:
+        raise ValueError(f"{legs} legs and {cts} CTs; the workspace holds {MOST} of each")
+
+
 @cache
 def _network(table_of: bytes, legs: int, places: int) -> Network:
     table = np.frombuffer(table_of).reshape(legs, places)
-    if max(legs, places) > MOST:
-        raise ValueError(f"{legs} legs and {places} CTs; the workspace holds {MOST} of each")
+    check_room(legs, places)
     pairs = (table[:, None] * table[None]).reshape(legs * legs, places)
     rows = [*table, *table.T, *pairs]
     member, sign = np.zeros((len(rows), 1 + MOST), np.int64), np.zeros((len(rows), MOST))

@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from montecarlo.relays.schemes import BUILT_IN, build_scheme
-from montecarlo.secondary import stage
+from montecarlo.secondary import stage, stage_code
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.stage import Wiring
 
@@ -116,4 +116,4 @@ def test_a_stop_is_dragged_only_beyond_its_reach() -> None:
 def test_more_legs_than_the_workspace_holds_are_refused() -> None:
     many = np.eye(at.MOST + 1)
     with pytest.raises(ValueError, match="the workspace holds"):
-        stage.compiled(many, np.zeros(at.MOST + 1, int), np.full(at.MOST + 1, 7))
+        stage_code.compiled(many, np.zeros(at.MOST + 1, int), np.full(at.MOST + 1, 7))
