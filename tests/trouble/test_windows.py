@@ -33,6 +33,7 @@ from studies.report.inputs import inputs_of
 from studies.report.letters import without_symbols
 from studies.report.streams import make_whole, say
 from tests.made.studies import faults_of, minimal_study_text
+from tests.unit.studies.cli.test_cli import untimed
 from tests.unit.studies.cli.test_output import LIGHT, PROVENANCE, write
 
 ROOT = Path(__file__).parents[2]
@@ -78,7 +79,10 @@ def test_a_check_in_cp1252_says_the_same(tmp_path: Path) -> None:
     assert "\\u0141ód\\u017a" in said["cp1252"]
     assert "p_missed" in said["cp1252"]
     assert "30 kohm" in said["cp1252"]  # where a letter for a unit is missing, its name stands
-    plain = {encoding: without_symbols(text).split() for encoding, text in said.items()}
+    plain = {
+        encoding: without_symbols("\n".join(untimed(text))).split()
+        for encoding, text in said.items()
+    }
     escaped = [
         word.encode("cp1252", "backslashreplace").decode("cp1252") for word in plain["utf-8"]
     ]

@@ -122,7 +122,7 @@ def mis_wired(path: Path) -> None:
 
 
 def untimed(text: str) -> list[str]:
-    """Without the estimates of time, which are measured anew."""
+    """Without the estimates of time: the pace of another run may arrive between two checks."""
     return [line for line in text.splitlines() if " takes about " not in line]
 
 
