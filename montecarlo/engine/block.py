@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -34,6 +34,23 @@ class Judged:
     forms: tuple[Form, ...]
     delays_s: tuple[float, ...] | None  # None: the delay does not matter, one column
     quantity: Array
+
+    def at_delays(self, form: int, delays_s: tuple[float, ...]) -> Array:
+        """Of one form, for some delays; one column where they do not matter. [A]
+
+        Parameters
+        ----------
+        form : int
+            In `forms`.
+        delays_s : tuple of float
+            (s).
+
+        Returns
+        -------
+        (n, elements, D) array
+        """
+        columns = [0] if self.delays_s is None else [*map(self.delays_s.index, delays_s)]
+        return self.quantity[:, :, form][..., columns]
 
 
 def thresholds(lattice: Lattice) -> tuple[Array, Array]:
@@ -151,20 +168,44 @@ class Block(ChunkSamples):
         -------
         tuple of float
         """
-        return tuple(sorted({delay for lattice in self._on(circuit) for delay in lattice.delay_s}))
+        stages = self.stages(circuit)
+        return tuple(
+            sorted(
+                {
+                    delay
+                    for lattice in self._on(circuit)
+                    for stage in stages
+                    for delay in lattice.delays_of(stage)
+                }
+            )
+        )
 
-    def form(self, lattice: Lattice) -> Form:
-        """Its form of bias.
+    def stages(self, circuit: Circuit) -> tuple[Axis, ...]:
+        """Which kinds of elements its scheme has.
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        tuple of "phase", "earth" and "high_set"
+        """
+        return tuple(dict.fromkeys(one.axis for one in self.scheme(circuit).elements))
+
+    def form(self, lattice: Lattice, stage: Axis) -> Form:
+        """The form of bias of some elements.
 
         Parameters
         ----------
         lattice : Lattice
+        stage : "phase", "earth" or "high_set"
 
         Returns
         -------
         Form
         """
-        return bias_form(self.study, lattice.bias)
+        return bias_form(self.study, lattice.bias_of(stage))
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.
@@ -177,7 +218,12 @@ class Block(ChunkSamples):
         -------
         tuple of Form
         """
-        return tuple(dict.fromkeys(self.form(lattice) for lattice in self._on(circuit)))
+        stages = self.stages(circuit)
+        return tuple(
+            dict.fromkeys(
+                self.form(lattice, stage) for lattice in self._on(circuit) for stage in stages
+            )
+        )
 
     # --- solutions ------------------------------------------------------------
 
@@ -306,18 +352,20 @@ class Block(ChunkSamples):
         -------
         Pickups
         """
-        scheme, form = self.scheme(lattice.circuit), judged.forms.index(self.form(lattice))
-        columns = (
-            [0]
-            if judged.delays_s is None
-            else [judged.delays_s.index(delay) for delay in lattice.delay_s]
-        )
-        held = self.per_setting(lattice.circuit, judged.quantity[:, :, form][..., columns])
+        scheme = self.scheme(lattice.circuit)
 
-        def largest(axis: Axis) -> Array | None:
-            return held[:, list(numbers)].max(axis=1) if (numbers := scheme.of(axis)) else None
+        def largest(stage: Axis) -> Array | None:
+            if not (numbers := scheme.of(stage)):
+                return None
+            form = judged.forms.index(self.form(lattice, stage))
+            held = judged.at_delays(form, lattice.delays_of(stage))
+            per_setting = self.per_setting(lattice.circuit, held)[:, list(numbers)]
+            return np.asarray(per_setting.max(axis=1))
 
-        return Pickups(largest("phase"), largest("earth"))
+        pickups = Pickups(largest("phase"), largest("earth"))
+        if (pickup_a := lattice.own.high_set_pickup_a) is None:
+            return pickups
+        return replace(pickups, high_set=largest("high_set"), high_set_a=pickup_a)
 
     @cached_property
     def _load_judged(self) -> dict[Circuit, Judged]:

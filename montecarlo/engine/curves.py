@@ -9,7 +9,7 @@ import numpy as np
 
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.relays.schemes import STAGES, Axis
 from montecarlo.study.candidates import Lattice
 
 GRID = 25  # pick-ups of a curve between its lowest and highest
@@ -17,8 +17,8 @@ GRID = 25  # pick-ups of a curve between its lowest and highest
 
 @dataclass(frozen=True)
 class Curve:
-    """One critical pick-up of a circuit: of its phase elements or of its earth element, for one
-    delay."""
+    """One critical pick-up of a circuit: of its phase elements, its earth element or its high-set
+    elements, for one delay."""
 
     lattice: Lattice
     axis: Axis
@@ -37,12 +37,12 @@ class Curve:
         (n,) array
         """
         held: Array = getattr(pickups, self.axis)
-        return held[:, self.lattice.delay_s.index(self.delay_s)]
+        return held[:, self.lattice.delays_of(self.axis).index(self.delay_s)]
 
     @property
     def thresholds(self) -> tuple[float, ...]:
         """The candidates' pick-ups. [A]"""
-        return self.lattice.phase_pickup_a if self.axis == "phase" else self.lattice.earth_pickup_a
+        return self.lattice.pickups_of(self.axis)
 
     @property
     def grid(self) -> tuple[float, ...]:
@@ -56,7 +56,7 @@ class Curve:
 
 
 def curves(lattices: Sequence[Lattice]) -> list[Curve]:
-    """Every curve: lattice by lattice, phase and earth elements, delay by delay.
+    """Every curve: lattice by lattice, elements by elements, delay by delay.
 
     Parameters
     ----------
@@ -69,7 +69,7 @@ def curves(lattices: Sequence[Lattice]) -> list[Curve]:
     return [
         Curve(lattice, axis, delay)
         for lattice in lattices
-        for axis in AXES
-        if getattr(lattice, f"{axis}_pickup_a")
-        for delay in lattice.delay_s
+        for axis in STAGES
+        if lattice.pickups_of(axis)
+        for delay in lattice.delays_of(axis)
     ]

@@ -141,7 +141,7 @@ def _earth_fault_notes(study: Study, batch: Batch) -> Iterator[Method]:
     late = dict.fromkeys(
         replace(lattice.circuit, phase_pickup_a=None, earth_pickup_a=None)
         for lattice in batch.lattices
-        if any(part.any() for part in beyond_phasors(study, lattice))
+        if any(part.any() for part in beyond_phasors(study, lattice).values())
     )
     if late:
         yield InTime(tuple(late))

@@ -12,13 +12,16 @@ from montecarlo.engine.block import Block
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
-from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.relays.schemes import Axis
 from montecarlo.sampling.stratum import Side
-from montecarlo.study.axes import AXES as SETTING_AXES
 from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 
-WHOSE = {"phase": "largest of the phase elements", "earth": "earth element"}
+WHOSE = {
+    "phase": "largest of the phase elements",
+    "earth": "earth element",
+    "high_set": "largest of the high-set elements",
+}
 
 
 SETTING = (
@@ -64,14 +67,18 @@ def measured_pickups(
     Column, (n,) array
     """
     passing = block.stratum.side is Side.EXTERNAL
+    told = set[Column]()  # lattices may share elements
     for lattice, event in found:
-        for axis in AXES:
-            if (held := getattr(event, axis)) is not None:
-                delays = lattice.delay_s if passing else (None,)
-                for column, delay in zip(held.T, delays, strict=True):
-                    yield _pickup(block, lattice, axis, delay), column
+        for stage in block.stages(lattice.circuit):
+            if (held := getattr(event, stage)) is not None:
+                delays = lattice.delays_of(stage) if passing else (None,)
+                for values, delay in zip(held.T, delays, strict=True):
+                    column = _pickup(block, lattice, stage, delay)
+                    if column not in told:
+                        told.add(column)
+                        yield column, values
         if block.stratum.side is Side.INTERNAL:
-            yield from _under_load(block, lattice)
+            yield from _under_load(block, lattice, told)
 
 
 def pickups_along(block: Block, along: winding.Along) -> Iterator[tuple[Column, Array]]:
@@ -89,38 +96,44 @@ def pickups_along(block: Block, along: winding.Along) -> Iterator[tuple[Column, 
     """
     held: dict[Hashable, tuple[Lattice, winding.Sweep, Array]] = {}
     judged: defaultdict[Hashable, set[float]] = defaultdict(set)
+    told = set[Column]()
     for lattice in block.job.lattices:
         for found, values in winding.pickups_at_place(block, lattice, along):
-            key: Hashable = (lattice.circuit, lattice.bias, found.axis, found.delay_s)
+            bias = lattice.bias_of(found.axis)
+            key: Hashable = (lattice.circuit, bias, found.axis, found.delay_s)
             held.setdefault(key, (lattice, found, values))
             judged[key].update(found.pickups_a)
-        yield from _under_load(block, lattice)
+        yield from _under_load(block, lattice, told)
     for key, (lattice, found, values) in held.items():
         judges = " ".join(f"{pickup:g}" for pickup in sorted(judged[key]))
         yield _pickup(block, lattice, found.axis, found.delay_s, judges), values
 
 
-def _under_load(block: Block, lattice: Lattice) -> Iterator[tuple[Column, Array]]:
+def _under_load(
+    block: Block, lattice: Lattice, told: set[Column]
+) -> Iterator[tuple[Column, Array]]:
+    """told: the columns that there are already; changed."""
     load = block.load_pickups(lattice)
-    for axis in AXES:
-        if (held := getattr(load, axis)) is not None:
-            yield (
-                Column(
-                    f"load_pickup_a[{_circuit_words(block, lattice)}, {axis}]",
-                    "A",
-                    f"critical pick-up of the {WHOSE[axis]} under the load before the fault",
-                    "load pick-up",
-                    _setting(block, lattice, axis, None),
-                ),
-                held[:, 0],
-            )
+    for stage in block.stages(lattice.circuit):
+        if (held := getattr(load, stage)) is None:
+            continue
+        column = Column(
+            f"load_pickup_a[{_circuit_words(block, lattice, stage)}, {stage}]",
+            "A",
+            f"critical pick-up of the {WHOSE[stage]} under the load before the fault",
+            "load pick-up",
+            _setting(block, lattice, stage, None),
+        )
+        if column not in told:
+            told.add(column)
+            yield column, held[:, 0]
 
 
 def _pickup(
     block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
 ) -> Column:
     """judges: of earth faults, the pick-ups for which this solution counts."""
-    words = [_circuit_words(block, lattice), axis]
+    words = [_circuit_words(block, lattice, axis), axis]
     text = f"critical pick-up of the {WHOSE[axis]}: the highest setting at which it operates"
     if delay_s is not None:
         text += f", for a delay of {delay_s:g} s"
@@ -144,16 +157,14 @@ def _pickup(
 def _setting(
     block: Block, lattice: Lattice, axis: Axis, delay_s: float | None, judges: str | None = None
 ) -> tuple[str | float | None, ...]:
-    """In the order of `SETTING`; None where the scheme has no such thing, or for whatever delay."""
-    circuit, scheme = lattice.circuit, block.scheme(lattice.circuit)
-    shared = {
-        each.key: lattice.shared[each.key] if each.in_scheme(scheme) else None
-        for each in SETTING_AXES
-        if each.key in lattice.shared
-    }
+    """In the order of `SETTING`; None where the elements have no such thing, or for whatever
+    delay."""
+    circuit, bias = lattice.circuit, lattice.bias_of(axis)
+    scheme = block.scheme(circuit)
     return (
         circuit.scheme,
-        *(shared[key] for key in (*CIRCUIT, *BIAS)),
+        *(getattr(circuit, key) if scheme.stabilised else None for key in CIRCUIT),
+        *(None if bias is None else getattr(bias, key) for key in BIAS),
         circuit.phase_pickup_a,
         circuit.earth_pickup_a,
         axis,
@@ -162,8 +173,8 @@ def _setting(
     )
 
 
-def _circuit_words(block: Block, lattice: Lattice) -> str:
-    circuit, bias = lattice.circuit, lattice.bias
+def _circuit_words(block: Block, lattice: Lattice, axis: Axis) -> str:
+    circuit, bias = lattice.circuit, lattice.bias_of(axis)
     words = [circuit.scheme]
     if block.scheme(circuit).stabilised:
         words.append(f"{circuit.stabilising_resistance_ohm:g} ohm")

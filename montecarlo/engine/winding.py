@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.primary import Complex
 from montecarlo.engine.waves import Waves, step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array, Index
 from montecarlo.relays.places import carried
-from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.relays.schemes import STAGES, Axis
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import take
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
@@ -35,7 +35,7 @@ DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 ROWS = 1024  # samples x places in one pass: few rows cost more each, many need memory
 SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass
 
-Beyond = tuple[NDArray[np.bool_], NDArray[np.bool_]]  # by phase and by earth pick-up
+Beyond = dict[Axis, NDArray[np.bool_]]  # by pick-up of some elements
 ByCircuit = dict[Circuit, Array]  # (n, nodes, elements, forms, delays) by circuit
 
 
@@ -66,7 +66,9 @@ def solved(block: Block) -> Along:
     }
     beyond = _beyond_phasors(block.job)
     late = dict.fromkeys(
-        lattice.circuit for lattice, parts in beyond.items() if any(part.any() for part in parts)
+        lattice.circuit
+        for lattice, parts in beyond.items()
+        if any(part.any() for part in parts.values())
     )
     coarse = winding_nodes(TRANSIENT_INTERVALS)
     return Along(beyond, by_phasors, _in_time(block, late, coarse))
@@ -101,7 +103,7 @@ def _beyond_phasors(job: Job) -> dict[Lattice, Beyond]:
 
 
 def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
-    """Phase and earth pick-ups at which remanence decides, so that phasors will not do: the voltage
+    """Pick-ups at which remanence decides, so that phasors will not do: the voltage
     through an earth fault's path is too near the knee, or the CTs in parallel take more exciting
     current than the element gets.
 
@@ -115,7 +117,8 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
 
     Returns
     -------
-    (P,) array of bool, (E,) array of bool
+    dict of array of bool
+        By "phase", "earth" and "high_set", of the elements that there are.
     """
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
@@ -124,8 +127,6 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
-        if not pickup_a:
-            return np.zeros(0, bool)
         flux = np.array(pickup_a) * scheme.path_ohm(axis, ohm) / knee
         each = np.repeat(curve[:, None], flux.size, axis=1)
         loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
@@ -135,7 +136,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
         )
         return np.asarray(beyond)
 
-    return late("phase", lattice.phase_pickup_a), late("earth", lattice.earth_pickup_a)
+    return {stage: late(stage, own) for stage in STAGES if (own := lattice.pickups_of(stage))}
 
 
 # --- from quantities along the winding to critical positions ------------------
@@ -153,13 +154,14 @@ class Sweep:
 
 
 def _sweeps(block: Block, lattice: Lattice, along: Along) -> Iterator[Sweep]:
-    """Of phase and earth elements, by phasors and, for each delay, in time."""
+    """Of all elements, by phasors and, for each delay, in time."""
     circuit = lattice.circuit
     delays = block.delays(circuit)
-    for axis, level, late in zip(AXES, thresholds(lattice), along.beyond[lattice], strict=True):
+    for axis, late in along.beyond[lattice].items():
+        level = np.array(lattice.pickups_of(axis))
         if not late.all():
             yield Sweep(axis, None, ~late, level[~late], along.by_phasors[circuit][..., 0])
-        for delay in lattice.delay_s if late.any() else ():
+        for delay in lattice.delays_of(axis) if late.any() else ():
             currents = along.in_time[circuit][..., delays.index(delay)]
             yield Sweep(axis, delay, late, level[late], currents)
 
@@ -168,7 +170,7 @@ def critical_positions(
     block: Block, lattice: Lattice, along: Along, counts: dict[str, float]
 ) -> tuple[Array, Array]:
     """x* of every phase and earth setting: by phasors, by the transient pass beyond them; 1 without
-    such an element.
+    such an element. Of the phase elements no farther than that of the high-set elements.
 
     Parameters
     ----------
@@ -186,13 +188,16 @@ def critical_positions(
     out = {
         "phase": np.ones((len(block), phases, delays)),
         "earth": np.ones((len(block), earths, delays)),
+        "high_set": np.ones((len(block), 1, delays)),
     }
     for sweep in _sweeps(block, lattice, along):
         x = _positions(block, lattice, sweep, counts)
-        for d, delay in enumerate(lattice.delay_s):
-            if sweep.delay_s in (None, delay):
+        own = lattice.delays_of(sweep.axis)
+        for d in range(delays):
+            if sweep.delay_s in (None, own[min(d, len(own) - 1)]):
                 out[sweep.axis][:, sweep.judges, d] = x
-    return out["phase"], out["earth"]
+    phase, earth, high_set = out.values()
+    return np.minimum(phase, high_set), earth
 
 
 def _positions(block: Block, lattice: Lattice, sweep: Sweep, counts: dict[str, float]) -> Array:
@@ -214,7 +219,7 @@ def _positions(block: Block, lattice: Lattice, sweep: Sweep, counts: dict[str, f
 
     whole, elements = _conditions(block, lattice, sweep)
     if whole is not None:
-        return place(whole, sweep.pickups_a, block.form(lattice)[0] == SUM)
+        return place(whole, sweep.pickups_a, block.form(lattice, sweep.axis)[0] == SUM)
     each = [
         np.maximum(place(amount, sweep.pickups_a, False), place(margin, np.zeros(1), True))
         for amount, margin in elements
@@ -244,7 +249,7 @@ def _at_place(block: Block, lattice: Lattice, sweep: Sweep) -> Array:
     nodes, x = winding_nodes(sweep.currents.shape[1] - 1), block.samples[POSITION]
     whole, elements = _conditions(block, lattice, sweep)
     if whole is not None:
-        return at_place(nodes, whole, x, signed=block.form(lattice)[0] == SUM)
+        return at_place(nodes, whole, x, signed=block.form(lattice, sweep.axis)[0] == SUM)
     each = [
         np.where(at_place(nodes, margin, x, signed=True) <= 0, 0.0, at_place(nodes, amount, x))
         for amount, margin in elements
@@ -258,7 +263,8 @@ def _conditions(
     """What the elements compare with a pick-up, the largest of them, (n, nodes); of the greater-of
     form none, but the differential and its margin over the bias of each element."""
     forms = _winding_forms(block, lattice.circuit)
-    elements, form = list(block.scheme(lattice.circuit).of(sweep.axis)), block.form(lattice)
+    elements = list(block.scheme(lattice.circuit).of(sweep.axis))
+    form = block.form(lattice, sweep.axis)
     if form[0] != GREATER_OF:
         return sweep.currents[..., elements, forms.index(form)].max(axis=-1), []
     amount = sweep.currents[..., forms.index(NO_BIAS)]

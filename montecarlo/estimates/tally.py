@@ -6,6 +6,7 @@ Arrays of candidates have the shape of their lattice: phase pick-ups x earth pic
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import reduce
@@ -201,10 +202,16 @@ def _merged(one: dict[float, Tally], other: dict[float, Tally]) -> dict[float, T
 class Pickups:
     """Critical pick-ups of a chunk's samples on one circuit, NaN: unresolved. [A]
 
-    D may be 1 where the delay does not matter."""
+    D may be 1 where the delay does not matter, or is the elements' own."""
 
     phase: Array | None  # (n, D) the largest of the phase elements; None without such an element
     earth: Array | None  # (n, D)
+    high_set: Array | None = None  # (n, D) the largest of the high-set elements, and
+    high_set_a: float = math.inf  # the pick-up that all settings have
+
+    @property
+    def _parts(self) -> tuple[Array | None, Array | None, Array | None]:
+        return self.phase, self.earth, self.high_set
 
     def __len__(self) -> int:
         return len(self.earth if self.phase is None else self.phase)  # type: ignore[arg-type]
@@ -212,7 +219,7 @@ class Pickups:
     @property
     def resolved(self) -> Flags:
         """Which samples have a result, (n,)."""
-        parts = [part for part in (self.phase, self.earth) if part is not None]
+        parts = [part for part in self._parts if part is not None]
         flags = [np.asarray(np.isfinite(part).all(axis=1)) for part in parts]
         return reduce(np.logical_and, flags)
 
@@ -227,7 +234,8 @@ class Pickups:
         -------
         Pickups
         """
-        return Pickups(*(None if part is None else part[rows] for part in (self.phase, self.earth)))
+        phase, earth, high_set = (None if part is None else part[rows] for part in self._parts)
+        return Pickups(phase, earth, high_set, self.high_set_a)
 
     def first_silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Index, Index]:
         """From which setting on each sample leaves the elements silent.
@@ -251,7 +259,10 @@ class Pickups:
             held = np.full((n, 1), -np.inf) if part is None else part
             return np.broadcast_to(np.searchsorted(level, held), (n, delays))
 
-        return first(self.phase, phase_a), first(self.earth, earth_a)
+        phase, earth = first(self.phase, phase_a), first(self.earth, earth_a)
+        if self.high_set is not None:  # no phase pick-up silences it
+            phase = np.where(self.high_set > self.high_set_a, phase_a.size, phase)
+        return phase, earth
 
     def silent(self, phase_a: Array, earth_a: Array, delays: int) -> tuple[Flags, Flags]:
         """Whether each sample leaves the elements silent at each setting.
@@ -273,4 +284,7 @@ class Pickups:
             held = np.full((n, 1), -np.inf) if part is None else part
             return np.broadcast_to(held[:, None, :], (n, 1, delays)) <= level[:, None]
 
-        return below(self.phase, phase_a), below(self.earth, earth_a)
+        phase, earth = below(self.phase, phase_a), below(self.earth, earth_a)
+        if self.high_set is not None:
+            phase = phase & (self.high_set <= self.high_set_a)[:, None]
+        return phase, earth

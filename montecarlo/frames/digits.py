@@ -1,4 +1,5 @@
-"""Tables and records to so many digits that every processor writes the same bytes."""
+"""Tables and records as files have them: to so many digits that every processor writes the same
+bytes, and without settings that no element has."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.quantities.digits import to_digits
-from montecarlo.study.axes import KEYS
+from montecarlo.study.axes import KEYS, OWN
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -14,6 +15,23 @@ if TYPE_CHECKING:
 # Columns of settings, also of two runs side by side: they stand as the study has them
 _OTHERS = ("setting", "setting_a", "chosen_value", "value", "pickup_a")
 AS_STATED = frozenset((*KEYS, *(f"{key}_{side}" for key in KEYS for side in "ab"), *_OTHERS))
+# Of what an element has for itself: a study that names none has no such column
+OWN_SETTINGS = frozenset((*OWN, *(f"{key}_{side}" for key in OWN for side in "ab")))
+
+
+def as_written(frame: pd.DataFrame) -> pd.DataFrame:
+    """`rounded_frame` without empty columns of `OWN_SETTINGS`.
+
+    Parameters
+    ----------
+    frame : DataFrame
+
+    Returns
+    -------
+    DataFrame
+    """
+    own = [name for name in frame.columns if name in OWN_SETTINGS]
+    return rounded_frame(frame.drop(columns=[name for name in own if frame[name].isna().all()]))
 
 
 def rounded_frame(frame: pd.DataFrame) -> pd.DataFrame:

@@ -25,8 +25,9 @@ from montecarlo.relays.places import (
 )
 
 Phase = Literal["L1", "L2", "L3"]
-Axis = Literal["phase", "earth"]
-AXES: tuple[Axis, ...] = ("phase", "earth")
+Axis = Literal["phase", "earth", "high_set"]
+AXES: tuple[Axis, ...] = ("phase", "earth")  # whose pick-ups span a lattice of settings
+STAGES: tuple[Axis, ...] = (*AXES, "high_set")  # elements with pick-ups of their own
 BiasForm = Literal["greater_of", "sum"]
 BiasCurrent = Literal["mean", "sum", "largest"]
 MOST_LEGS = 16  # of a scheme of the study's own; return cores come on top
@@ -62,7 +63,7 @@ class CustomElement(Section):
     """One element of a scheme of the study's own."""
 
     leg: Annotated[str, word("leg of the element")]
-    setting: Annotated[Axis, word("phase or earth: the pick-up that it takes")]
+    setting: Annotated[Literal["phase", "earth"], word("phase or earth: the pick-up that it takes")]
     bias_cts: Annotated[
         tuple[str, ...],
         word('CTs whose currents restrain it, as "neutral_end.L1"; none: not biased'),
@@ -185,7 +186,7 @@ class Element:
 
 @dataclass(frozen=True, eq=False)
 class Scheme:
-    """Legs, CTs and elements: phase elements first, then the earth element."""
+    """Legs, CTs and elements: phase elements first, then the earth element, then high-sets."""
 
     kind: str
     places: tuple[int, ...]  # of the CTs, in `PLACES`
@@ -206,11 +207,11 @@ class Scheme:
         return tuple(element.column for element in self.elements)
 
     def of(self, axis: Axis) -> tuple[int, ...]:
-        """Numbers of the elements that take the phase or the earth pick-up.
+        """Numbers of the elements that take one pick-up.
 
         Parameters
         ----------
-        axis : "phase" or "earth"
+        axis : "phase", "earth" or "high_set"
 
         Returns
         -------
@@ -232,7 +233,8 @@ class Scheme:
         """
         element = self.elements[number]
         leg = self.legs[element.leg].name
-        return leg if leg == element.axis else f"{element.axis} {leg}"
+        kind = element.axis.replace("_", "-")
+        return leg if leg == kind else f"{kind} {leg}"
 
     @property
     def groups(self) -> tuple[str, ...]:
@@ -303,6 +305,16 @@ class Scheme:
                     legs=(*scheme.legs, Leg(f"return core, {group}", (f"return.{group}",))),
                 )
         return scheme
+
+    def with_high_set(self) -> Scheme:
+        """The same with a second element without bias on the leg of every phase element.
+
+        Returns
+        -------
+        Scheme
+        """
+        own = [replace(self.elements[k], axis="high_set", bias=()) for k in self.of("phase")]
+        return replace(self, elements=(*self.elements, *own))
 
     def matched(self, factors: Mapping[str, float]) -> Scheme:
         """The same with the CTs' currents scaled by ratio matching.

@@ -16,7 +16,7 @@ from montecarlo.relays.schemes import Axis as Element
 from montecarlo.relays.schemes import Scheme
 from montecarlo.study.grids import Axis
 
-Part = Literal["pick-up", "circuit", "bias", "time"]
+Part = Literal["pick-up", "high set", "circuit", "bias", "time"]
 
 
 @dataclass(frozen=True)
@@ -30,15 +30,21 @@ class SettingAxis:
     unit : str
         Of its values, empty for a plain number.
     part : str
-        What it belongs to: an element's pick-up, the secondary circuit, the bias, or time.
-    element : "phase" or "earth", optional
-        Whose pick-up it is.
+        What it belongs to: an element's pick-up, that of a high-set element, the secondary circuit,
+        the bias, or time.
+    element : "phase", "earth" or "high_set", optional
+        Whose setting it is; of all elements unless given.
     """
 
     key: str
     unit: str
     part: Part
     element: Element | None = None
+
+    @property
+    def own(self) -> bool:
+        """Whether an element has it for itself: a study that names none has no such column."""
+        return self.element is not None and self.part != "pick-up"
 
     def in_scheme(self, scheme: Scheme) -> bool:
         """Whether a scheme has it.
@@ -52,7 +58,8 @@ class SettingAxis:
         bool
         """
         if self.element is not None:
-            return bool(scheme.of(self.element))
+            elements = [scheme.elements[k] for k in scheme.of(self.element)]
+            return any(one.bias for one in elements) if self.part == "bias" else bool(elements)
         if self.part == "bias":
             return scheme.biased
         return self.part == "time" or scheme.stabilised
@@ -66,11 +73,20 @@ AXES = (  # in the order of the tables' columns
     SettingAxis("first_slope", "", "bias"),
     SettingAxis("second_slope", "", "bias"),
     SettingAxis("turning_point_a", "A", "bias"),
+    SettingAxis("earth_delay_s", "s", "time", "earth"),
+    SettingAxis("earth_first_slope", "", "bias", "earth"),
+    SettingAxis("earth_second_slope", "", "bias", "earth"),
+    SettingAxis("earth_turning_point_a", "A", "bias", "earth"),
+    SettingAxis("high_set_pickup_a", "A", "high set", "high_set"),
+    SettingAxis("high_set_delay_s", "s", "time", "high_set"),
 )
 KEYS = tuple(axis.key for axis in AXES)
 PICKUPS = tuple(axis.key for axis in AXES if axis.part == "pick-up")
 CIRCUIT = tuple(axis.key for axis in AXES if axis.part == "circuit")
-BIAS = tuple(axis.key for axis in AXES if axis.part == "bias")
+BIAS = tuple(axis.key for axis in AXES if axis.part == "bias" and not axis.own)
+OWN = tuple(axis.key for axis in AXES if axis.own)
+EARTH_BIAS = tuple(f"earth_{key}" for key in BIAS)  # in place of `BIAS`
+DELAYS = tuple(axis.key for axis in AXES if axis.part == "time")
 CURRENTS = tuple(axis.key for axis in AXES if axis.unit == "A")
 # In which order steps are looked at: those of the finest element first
 STEPS = tuple(axis.key for axis in sorted(AXES, key=lambda axis: axis.element != "earth"))
@@ -107,7 +123,7 @@ _MachinePu = Annotated[float, _VALUES["machine_pu"]] | None
 @dataclass(frozen=True)
 class Setting:
     """One candidate: its scheme and a value on each of `AXES`. Pick-ups in secondary amperes; None
-    where the scheme has no such element or no bias."""
+    where the scheme has no such element or no bias, and where an element has nothing of its own."""
 
     scheme: str
     phase_pickup_a: float | None
@@ -117,6 +133,40 @@ class Setting:
     first_slope: float | None = None
     second_slope: float | None = None
     turning_point_a: float | None = None
+    earth_delay_s: float | None = None
+    earth_first_slope: float | None = None
+    earth_second_slope: float | None = None
+    earth_turning_point_a: float | None = None
+    high_set_pickup_a: float | None = None
+    high_set_delay_s: float | None = None
+
+    def pickup_of(self, stage: Element) -> float | None:
+        """The pick-up of some elements; None without such an element. [A]
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        float or None
+        """
+        pickup_a: float | None = getattr(self, f"{stage}_pickup_a")
+        return pickup_a
+
+    def delay_of(self, stage: Element) -> float:
+        """The delay of some elements. [s]
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        float
+        """
+        own = None if stage == "phase" else getattr(self, f"{stage}_delay_s")
+        return self.delay_s if own is None else float(own)
 
 
 @dataclass(frozen=True)
@@ -206,6 +256,46 @@ class ExistingSetting(Section):
     turning_point_relay_pu: _RelayPu = None
     turning_point_machine_percent: _MachinePercent = None
     turning_point_machine_pu: _MachinePu = None
+    earth_delay_s: (
+        Annotated[float, Plain("s", "delay of the earth element, if its own", 0.0, MOST_S)] | None
+    ) = None
+    earth_first_slope: (
+        Annotated[
+            float, Plain("-", "biased earth element: first slope, if its own", 0.0, MOST_SLOPE)
+        ]
+        | None
+    ) = None
+    earth_second_slope: (
+        Annotated[
+            float, Plain("-", "biased earth element: second slope, if its own", 0.0, MOST_SLOPE)
+        ]
+        | None
+    ) = None
+    earth_turning_point_a: (
+        Annotated[float, Plain("A", "biased earth element: turning point, if its own", 0.0, MOST_A)]
+        | None
+    ) = None
+    earth_turning_point_relay_percent: _RelayPercent = None
+    earth_turning_point_relay_pu: _RelayPu = None
+    earth_turning_point_machine_percent: _MachinePercent = None
+    earth_turning_point_machine_pu: _MachinePu = None
+    high_set_pickup_a: (
+        Annotated[
+            float,
+            Plain(
+                "A", "pick-up of the high-set elements, if any, secondary", 0.0, MOST_A, above=True
+            ),
+        ]
+        | None
+    ) = None
+    high_set_pickup_relay_percent: _RelayPercent = None
+    high_set_pickup_relay_pu: _RelayPu = None
+    high_set_pickup_machine_percent: _MachinePercent = None
+    high_set_pickup_machine_pu: _MachinePu = None
+    high_set_delay_s: (
+        Annotated[float, Plain("s", "delay of the high-set elements, if their own", 0.0, MOST_S)]
+        | None
+    ) = None
 
 
 class Candidates(Section):
@@ -285,6 +375,47 @@ class Candidates(Section):
     turning_point_relay_pu: _GridRelayPu = ()
     turning_point_machine_percent: _GridMachinePercent = ()
     turning_point_machine_pu: _GridMachinePu = ()
+    earth_delay_s: Annotated[
+        tuple[float, ...],
+        Axis("s", "delays of the earth element, instead of delay_s", 0.0, MOST_S),
+    ] = ()
+    earth_first_slope: Annotated[
+        tuple[float, ...],
+        Axis(
+            "-", "first slopes of a biased earth element, instead of first_slope", 0.0, MOST_SLOPE
+        ),
+    ] = ()
+    earth_second_slope: Annotated[
+        tuple[float, ...],
+        Axis("-", "second slopes of a biased earth element; none: a single slope", 0.0, MOST_SLOPE),
+    ] = ()
+    earth_turning_point_a: Annotated[
+        tuple[float, ...],
+        Axis("A", "turning points of a biased earth element, secondary", 0.0, MOST_A),
+    ] = ()
+    earth_turning_point_relay_percent: _GridRelayPercent = ()
+    earth_turning_point_relay_pu: _GridRelayPu = ()
+    earth_turning_point_machine_percent: _GridMachinePercent = ()
+    earth_turning_point_machine_pu: _GridMachinePu = ()
+    high_set_pickup_a: Annotated[
+        tuple[float, ...],
+        Axis(
+            "A",
+            "pick-ups of high-set elements, secondary: a second element without bias beside every"
+            " phase element",
+            0.0,
+            MOST_A,
+            above=True,
+        ),
+    ] = ()
+    high_set_pickup_relay_percent: _GridRelayPercent = ()
+    high_set_pickup_relay_pu: _GridRelayPu = ()
+    high_set_pickup_machine_percent: _GridMachinePercent = ()
+    high_set_pickup_machine_pu: _GridMachinePu = ()
+    high_set_delay_s: Annotated[
+        tuple[float, ...],
+        Axis("s", "delays of high-set elements, instead of delay_s", 0.0, MOST_S),
+    ] = ()
     existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None
 
     _given: tuple[tuple[str, str], ...] = PrivateAttr(default=())  # name and key
@@ -294,6 +425,11 @@ class Candidates(Section):
     def found(self) -> tuple[Grids, ...]:
         """What a search left of the ranges; empty before one."""
         return self._found
+
+    @property
+    def has_high_set(self) -> bool:
+        """Whether a candidate has a high-set element beside each phase element."""
+        return bool(self.high_set_pickup_a)
 
     def narrowed(self, found: Sequence[Grids]) -> Candidates:
         """The same candidates, of which a search left some.

@@ -10,7 +10,17 @@ from operator import attrgetter
 
 from montecarlo.relays.schemes import Axis
 from montecarlo.secondary.restraint import Bias
-from montecarlo.study.axes import AXES, BIAS, CIRCUIT, PICKUPS, STEPS, Grids, Setting
+from montecarlo.study.axes import (
+    AXES,
+    BIAS,
+    CIRCUIT,
+    EARTH_BIAS,
+    OWN,
+    PICKUPS,
+    STEPS,
+    Grids,
+    Setting,
+)
 from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.ranges import are_searched, at_first
@@ -102,14 +112,44 @@ def _ends_there(study: Study, end: End) -> bool:
 
 
 @dataclass(frozen=True)
+class Own:
+    """What the earth element and high-set elements have for themselves, by axis. None: what all
+    have; of the high-set pick-up, no such element."""
+
+    earth_delay_s: float | None = None
+    earth_first_slope: float | None = None
+    earth_second_slope: float | None = None
+    earth_turning_point_a: float | None = None
+    high_set_pickup_a: float | None = None
+    high_set_delay_s: float | None = None
+
+    def plain(self) -> Own:
+        """The same without a second slope that is none, and without a delay of no element.
+
+        Returns
+        -------
+        Own
+        """
+        own = self
+        if self.earth_second_slope in (None, self.earth_first_slope):
+            own = replace(own, earth_second_slope=None, earth_turning_point_a=None)
+        return own if self.high_set_pickup_a is not None else replace(own, high_set_delay_s=None)
+
+
+NOTHING_OWN = Own()
+
+
+@dataclass(frozen=True)
 class Lattice:
-    """Settings on one circuit with one bias: phase pick-ups x earth pick-ups x delays."""
+    """Settings on one circuit with one bias: phase pick-ups x earth pick-ups x delays. What an
+    element has for itself is the same for all of them."""
 
     circuit: Circuit
     bias: Bias | None
     phase_pickup_a: tuple[float, ...]  # empty: no phase element
     earth_pickup_a: tuple[float, ...]  # empty: no earth element
     delay_s: tuple[float, ...]
+    own: Own = NOTHING_OWN
 
     @property
     def scheme(self) -> str:
@@ -123,13 +163,57 @@ class Lattice:
 
     @property
     def shared(self) -> dict[str, float | None]:
-        """What all its settings share, by axis: the circuit's and the bias' values."""
-        holders = {"circuit": self.circuit, "bias": self.bias}
-        return {
-            axis.key: getattr(holders[axis.part], axis.key, None)
-            for axis in AXES
-            if axis.part in holders
-        }
+        """What all its settings share, by axis: all but pick-ups and the delay of all elements."""
+        bias = dict.fromkeys(BIAS) if self.bias is None else vars(self.bias)
+        values = {**vars(self.circuit), **bias, **vars(self.own)}
+        return {key: values[key] for key in (*CIRCUIT, *BIAS, *OWN)}
+
+    def bias_of(self, stage: Axis) -> Bias | None:
+        """The slopes of some elements.
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        Bias or None
+        """
+        own = self.own
+        if stage == "high_set":
+            return None
+        if stage == "phase" or own.earth_first_slope is None:
+            return self.bias
+        return Bias(*(getattr(own, key) for key in EARTH_BIAS))
+
+    def delays_of(self, stage: Axis) -> tuple[float, ...]:
+        """The delays of some elements: one, where it is their own. [s]
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        tuple of float
+        """
+        own = None if stage == "phase" else getattr(self.own, f"{stage}_delay_s")
+        return self.delay_s if own is None else (own,)
+
+    def pickups_of(self, stage: Axis) -> tuple[float, ...]:
+        """The pick-ups of some elements; empty without such an element. [A]
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        tuple of float
+        """
+        if stage == "high_set":
+            return _one(self.own.high_set_pickup_a)
+        return self.phase_pickup_a if stage == "phase" else self.earth_pickup_a
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -200,13 +284,37 @@ def existing_setting(study: Study) -> Setting | None:
     }
     if values["second_slope"] in (None, values["first_slope"]):  # one slope has no turning point
         values |= {"second_slope": None, "turning_point_a": None}
+    values |= vars(Own(*(values[key] for key in OWN)).plain())
     if not scheme.stabilised:
         values |= dict.fromkeys(CIRCUIT, 0.0)
     return Setting(kind, **values)  # type: ignore[arg-type]
 
 
-def biases_of(grids: Grids) -> tuple[Bias | None, ...]:
+def biases_of(grids: Grids, stage: Axis = "phase") -> tuple[Bias | None, ...]:
     """Every combination of slopes; a second slope that equals the first has no turning point.
+
+    Parameters
+    ----------
+    grids : Grids
+    stage : "phase" or "earth", optional
+        Whose: the earth element may have its own.
+
+    Returns
+    -------
+    tuple of Bias
+        None alone where the scheme has no bias.
+    """
+    own = stage == "earth" and bool(grids.values.get(EARTH_BIAS[0]))
+    keys = EARTH_BIAS if own else BIAS
+    if keys[0] not in grids.values:
+        return (None,)
+    every = [grids.values.get(key) or (None,) for key in keys]
+    biases = (Bias(*values).plain() for values in product(*every))  # type: ignore[arg-type]
+    return tuple(dict.fromkeys(biases))
+
+
+def owns_of(grids: Grids) -> tuple[Own, ...]:
+    """Every combination of what elements have for themselves.
 
     Parameters
     ----------
@@ -214,26 +322,16 @@ def biases_of(grids: Grids) -> tuple[Bias | None, ...]:
 
     Returns
     -------
-    tuple of Bias
-        None alone where the scheme has no bias.
+    tuple of Own
     """
-    if BIAS[0] not in grids.values:
-        return (None,)
-    every = [grids.values.get(key) or (None,) for key in BIAS]
-    biases = (Bias(*values).plain() for values in product(*every))  # type: ignore[arg-type]
-    return tuple(dict.fromkeys(biases))
+    every = [grids.values.get(key) or (None,) for key in OWN]
+    owns = (Own(*values).plain() for values in product(*every))
+    return tuple(dict.fromkeys(owns))
 
 
-def _split(
-    study: Study,
-    circuit: Circuit,
-    bias: Bias | None,
-    phase: tuple[float, ...],
-    earth: tuple[float, ...],
-    delays: tuple[float, ...],
-) -> Iterator[Lattice]:
+def _split(study: Study, whole: Lattice) -> Iterator[Lattice]:
     """The lattices on one circuit: one, or one a pick-up whose burden is given in VA at setting."""
-    scheme = scheme_of(study, circuit.scheme)
+    scheme, circuit = scheme_of(study, whole.scheme), whole.circuit
 
     def groups(
         axis: Axis, pickups: tuple[float, ...]
@@ -245,10 +343,10 @@ def _split(
             return [(pickups, None)]
         return [((pickup,), pickup) for pickup in pickups]
 
-    for some, phase_a in groups("phase", phase):
-        for others, earth_a in groups("earth", earth):
+    for some, phase_a in groups("phase", whole.phase_pickup_a):
+        for others, earth_a in groups("earth", whole.earth_pickup_a):
             own = replace(circuit, phase_pickup_a=phase_a, earth_pickup_a=earth_a)
-            yield Lattice(own, bias, some, others, delays)
+            yield replace(whole, circuit=own, phase_pickup_a=some, earth_pickup_a=others)
 
 
 def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
@@ -266,14 +364,15 @@ def lattices_of(study: Study, *settings: Setting) -> tuple[Lattice, ...]:
     found: list[Lattice] = []
     for s in settings:
         bias = None if s.first_slope is None else Bias(*(getattr(s, key) for key in BIAS))
-        found += _split(
-            study,
+        whole = Lattice(
             Circuit(s.scheme, **{key: getattr(s, key) for key in CIRCUIT}),
             bias,
             _one(s.phase_pickup_a),
             _one(s.earth_pickup_a),
             (s.delay_s,),
+            Own(*(getattr(s, key) for key in OWN)),
         )
+        found += _split(study, whole)
     return tuple(found)
 
 
@@ -344,15 +443,16 @@ def lattices_on(study: Study, grids: Grids) -> Iterator[Lattice]:
     """
     stiff = [grids.values.get(key, (0.0,)) for key in CIRCUIT]
     for values in product(*stiff):
-        for bias in biases_of(grids):
-            yield from _split(
-                study,
+        for bias, own in product(biases_of(grids), owns_of(grids)):
+            whole = Lattice(
                 Circuit(grids.scheme, **dict(zip(CIRCUIT, values, strict=True))),
                 bias,
                 grids.values.get("phase_pickup_a", ()),
                 grids.values.get("earth_pickup_a", ()),
                 grids.values["delay_s"],
+                own,
             )
+            yield from _split(study, whole)
 
 
 def grid_lattices(study: Study) -> tuple[Lattice, ...]:

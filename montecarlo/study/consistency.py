@@ -14,6 +14,7 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
+from montecarlo.study.axes import DELAYS
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
 from montecarlo.study.candidates import candidate_lattices, grids_of, is_searched
@@ -161,9 +162,11 @@ def _delays(study: Study) -> Iterator[str]:
 
 def _all_delays(study: Study) -> list[tuple[str, float]]:
     """Key and value of every delay. [s]"""
-    delays = [("candidates.delay_s", delay) for delay in study.candidates.delay_s]
-    if study.candidates.existing is not None:
-        delays.append(("candidates.existing.delay_s", study.candidates.existing.delay_s))
+    delays = []
+    for name in DELAYS:
+        delays += [(f"candidates.{name}", delay) for delay in getattr(study.candidates, name)]
+        own = getattr(study.candidates.existing, name, None)
+        delays += [] if own is None else [(f"candidates.existing.{name}", own)]
     return delays
 
 

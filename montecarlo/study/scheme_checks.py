@@ -10,7 +10,8 @@ from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
 from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
-from montecarlo.study.axes import BIAS, ExistingSetting
+from montecarlo.study.axes import AXES as SETTING_AXES
+from montecarlo.study.axes import BIAS, EARTH_BIAS, Candidates, ExistingSetting, SettingAxis
 from montecarlo.study.check import Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -142,12 +143,52 @@ def _elements(study: Study) -> Iterator[str]:
                 f"candidates.{grids.key_of(name)}: {shown(list(given))}, but {_have(study)} no"
                 " biased element; take it out or name a scheme that has one"
             )
-    if bool(grids.second_slope) != bool(grids.turning_point_a):
-        lacking = "turning_point_a" if grids.second_slope else "second_slope"
-        yield (
-            f"candidates.{lacking}: missing; a second slope and the bias current where it begins go"
-            " together"
-        )
+    yield from _slope_pairs("candidates", grids)
+
+
+def _slope_pairs(path: str, table: Candidates | ExistingSetting) -> Iterator[str]:
+    """A second slope has a turning point."""
+    for slopes in (BIAS, EARTH_BIAS):
+        lacking = [key for key in slopes[1:] if getattr(table, key) in (None, ())]
+        if len(lacking) == 1:
+            yield (
+                f"{path}.{lacking[0]}: missing; a second slope and the bias current where it begins"
+                " go together"
+            )
+
+
+def _own(study: Study) -> Iterator[str]:
+    """What elements have for themselves belongs to elements that there are."""
+    schemes, grids = [scheme_of(study, kind) for kind in study.scheme.kinds], study.candidates
+    existing = grids.existing
+    for axis in (one for one in SETTING_AXES if one.own):
+        given = getattr(grids, axis.key)
+        if given and not any(axis.in_scheme(scheme) for scheme in schemes):
+            yield (
+                f"candidates.{grids.key_of(axis.key)}: {shown(list(given))}, but {_have(study)} no"
+                f" {_lacking(axis)}; take it out or name a scheme that has one"
+            )
+        if existing is None or (value := getattr(existing, axis.key)) is None:
+            continue
+        kind = _existing_kind(study, existing)
+        if axis.part == "high set" and not given:
+            yield (
+                f"candidates.existing.{axis.key}: {value:g} A, but no candidate has high-set"
+                " elements; name their pick-ups in candidates.high_set_pickup_a"
+            )
+        elif kind in study.scheme.kinds and not axis.in_scheme(scheme_of(study, kind)):
+            yield (
+                f"candidates.existing.{axis.key}: {value:g}, but {kind} has no {_lacking(axis)};"
+                " take it out"
+            )
+
+
+def _lacking(axis: SettingAxis) -> str:
+    if axis.part == "bias":
+        return "earth element with bias_cts"
+    if axis.part == "high set":
+        return "phase element"
+    return "earth element" if axis.element == "earth" else "high-set element"
 
 
 def _existing_kind(study: Study, existing: ExistingSetting) -> str:
@@ -213,18 +254,14 @@ def _existing(study: Study) -> Iterator[str]:
                 f"candidates.existing.{name}: {value:g}, but {kind} has no biased element; take"
                 " it out"
             )
-    if (existing.second_slope is None) != (existing.turning_point_a is None):
-        lacking = "second_slope" if existing.second_slope is None else "turning_point_a"
-        yield (
-            f"candidates.existing.{lacking}: missing; a second slope and its turning point go"
-            " together"
-        )
+    yield from _slope_pairs("candidates.existing", existing)
 
 
 SCHEME_CHECKS = (
     Check(_comparison, ("study", "scheme")),
     Check(check_leads, ("scheme", "ct")),
     Check(_elements, ("scheme", "ct", "candidates")),
+    Check(_own, ("scheme", "ct", "candidates")),
     Check(_existing, ("scheme", "ct", "candidates")),
     Check(_stabilising, ("scheme", "ct", "candidates")),
 )

@@ -166,11 +166,11 @@ def write_table(frame: pd.DataFrame, path: Path) -> None:
     OSError
     """
     from montecarlo.frames.cells import plain_cells
-    from montecarlo.frames.digits import rounded_frame
+    from montecarlo.frames.digits import as_written
 
     words = {True: "true", False: "false"}
     flags = {name: frame[name].map(words) for name in frame.columns if frame[name].dtype == bool}
-    cells = plain_cells(rounded_frame(frame).assign(**flags))
+    cells = plain_cells(as_written(frame).assign(**flags))
     with path.open(
         "w", encoding="utf-8", newline=""
     ) as file:  # pandas would take ~ for a home, .gz for a wish

@@ -26,7 +26,7 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_installations
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import CtBank, at_places
-from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
+from montecarlo.secondary.restraint import NO_BIAS, Form, bias_current, operating_quantity
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import lattices_of
 from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
@@ -96,7 +96,7 @@ class Sheet:
     ) -> None:
         self.study, self.setting, self._installations = study, setting, installations
         (lattice,) = lattices_of(study, setting)
-        self.circuit, self._bias = lattice.circuit, bias_form(study, lattice.bias)
+        self.circuit, self._lattice = lattice.circuit, lattice
         self.scheme: Scheme = scheme_of(study, setting.scheme)
         self._nominal = Nominal(study)
 
@@ -253,10 +253,11 @@ class Sheet:
     @property
     def pickup_tests(self) -> Iterator[tuple[Injection | None, int]]:
         """Each element by its number: at the relay's terminals, and by each one-phase injection
-        that it sees."""
-        for number, element in enumerate(self.scheme.elements):
+        that it sees; a high-set element at the terminals alone."""
+        for number in self.set:
+            element = self.scheme.elements[number]
             yield None, number
-            for injection in self.injections:
+            for injection in () if element.axis == "high_set" else self.injections:
                 seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
                 if np.count_nonzero(injection.ends) == 1 and seen.any():
                     yield injection, number
@@ -280,12 +281,23 @@ class Sheet:
         if injection is None:
             return least(partial(self._at_terminals, element), target, target)
         seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
-        wanted = measurement(self.study, self.scheme, (self._bias,))
+        wanted = measurement(self.study, self.scheme, (self._form(element),))
 
         def quantity(amperes: Array) -> Array:
             return np.asarray(self._solved(injection, amperes).quantities(wanted)[:, number, 0])
 
         return least(quantity, target, target * self._bank.turns[:, int(np.abs(seen).argmax())])
+
+    @property
+    def set(self) -> list[int]:
+        """The elements that the setting has, by number."""
+        each = enumerate(self.scheme.elements)
+        return [k for k, one in each if self.setting.pickup_of(one.axis) is not None]
+
+    def _form(self, element: Element) -> Form:
+        if not element.bias:
+            return NO_BIAS
+        return bias_form(self.study, self._lattice.bias_of(element.axis))
 
     def _targets_a(self, element: Element) -> Array:
         """Each installation's own pick-up, (M,): the setting with its error."""
@@ -293,7 +305,9 @@ class Sheet:
         return np.asarray(self._setting_a(element) * (1 + error))
 
     def _setting_a(self, element: Element) -> float:
-        return float(getattr(self.setting, f"{element.axis}_pickup_a"))
+        pickup_a = self.setting.pickup_of(element.axis)
+        assert pickup_a is not None
+        return pickup_a
 
     def _at_terminals(self, element: Element, amperes: Array) -> Array:
         """What an element compares with its setting when the current enters one of its inputs
@@ -303,8 +317,7 @@ class Sheet:
         ends = np.zeros((amperes.size, max(len(element.bias), 1)))
         ends[:, 0] = amperes
         bias = bias_current(ends, self.study.scheme.bias_current)
-        form = self._bias if element.bias else NO_BIAS
-        return np.asarray(operating_quantity(amperes, bias, form))
+        return np.asarray(operating_quantity(amperes, bias, self._form(element)))
 
     # --- at the relay's own terminals -----------------------------------------
 
@@ -338,7 +351,7 @@ class Sheet:
     def _biased(self, element: Element, raised: int, held: int) -> BiasedElement:
         row = np.abs(self.scheme.table[element.leg])
         return BiasedElement(
-            self._bias,
+            self._form(element),
             self.study.scheme.bias_current,
             float(row[raised]),
             float(row[held]),
@@ -349,7 +362,7 @@ class Sheet:
     @property
     def time_tests(self) -> Iterator[TimeTest]:
         """Each element that one current at its terminals can operate."""
-        for number in range(len(self.scheme.elements)):
+        for number in self.set:
             amperes = TIMED_AT * float(np.median(self.pickup(None, number)))
             if np.isfinite(amperes):
                 yield TimeTest(number, float(f"{amperes:.3g}"))
@@ -366,7 +379,8 @@ class Sheet:
         ndarray, (M, points on wave)
         """
         share = self.pickup(None, test.element) / test.current_a
-        hertz, delay_s = self.study.machine.frequency_hz, self.setting.delay_s
+        hertz = self.study.machine.frequency_hz
+        delay_s = self.setting.delay_of(self.scheme.elements[test.element].axis)
         return operating_times_s(share, self.study.relay.measure, hertz, delay_s)
 
 

@@ -15,7 +15,7 @@ from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.totals import independent_difference
 from montecarlo.estimates.verdicts import Verdict, verdict_of
 from montecarlo.frames.limits import with_limits
-from montecarlo.study.axes import KEYS
+from montecarlo.study.axes import KEYS, OWN
 from studies.compare.read import Side
 from studies.report.words import scheme_name
 
@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 MISSED, FALSE, PROTECTED, COST = "p_missed", "p_false", "protected_median", "cost_per_year"
 RATES = {MISSED: "missed_per_year", FALSE: "false_per_year"}
 QUANTITIES = (MISSED, RATES[MISSED], FALSE, RATES[FALSE], PROTECTED, COST)
-LEAST = ("candidate", *KEYS, *with_limits(MISSED, FALSE), *RATES.values(), PROTECTED)
+_SETTING = tuple(key for key in KEYS if key not in OWN)  # that every table of candidates has
+LEAST = ("candidate", *_SETTING, *with_limits(MISSED, FALSE), *RATES.values(), PROTECTED)
 ENDS = ("", "_low", "_high")
 SIDES = ("a", "b")
 CANDIDATES, WINDING = "candidates", "protected_winding"
@@ -120,8 +121,8 @@ def _choices(side: Side, candidates: pd.DataFrame, where: Choices) -> pd.DataFra
 
 
 def _completed(side: Side, frame: pd.DataFrame, candidates: pd.DataFrame) -> pd.DataFrame:
-    """With limits of what happens in a year and of the protected winding."""
-    columns: dict[str, Any] = {}
+    """With limits of what happens in a year and of the protected winding, and with all settings."""
+    columns: dict[str, Any] = {key: np.nan for key in OWN if key not in frame}
     for quantity, yearly in RATES.items():
         rate = _rates(candidates, quantity, yearly)
         mine = frame["name"].map(rate).fillna(rate.get("", np.nan)).astype(float)

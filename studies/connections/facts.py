@@ -201,8 +201,8 @@ def device_number(scheme: Scheme, number: int) -> str:
         for ct in np.flatnonzero(scheme.table[element.leg])
     }
     if len(ends) == 2:
-        return "87G" if element.axis == "phase" else "87GN"
-    return "50/51" if element.axis == "phase" else "50N/51N"
+        return "87GN" if element.axis == "earth" else "87G"
+    return "50N/51N" if element.axis == "earth" else "50/51"
 
 
 def followers(senses: Array) -> list[int | None]:

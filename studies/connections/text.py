@@ -103,9 +103,9 @@ def _stabilising(study: Study, setting: Setting | None) -> str:
 
 
 def burden_words(study: Study, axis: Axis) -> Iterator[str]:
-    """Of an element; nothing where it has none."""
+    """Of an element; nothing where it has none, as a high-set element beside another."""
     relay = getattr(study, "relay", None)
-    if relay is None:
+    if relay is None or axis == "high_set":
         return
     at_setting: Distribution | None = getattr(relay, f"{axis}_burden_va")
     burden: Distribution = getattr(relay, f"{axis}_burden_ohm")
@@ -117,7 +117,7 @@ def burden_words(study: Study, axis: Axis) -> Iterator[str]:
 
 def setting_words(axis: Axis, setting: Setting | None) -> Iterator[str]:
     """Pick-up of an element in a setting; nothing without one."""
-    pickup = None if setting is None else getattr(setting, f"{axis}_pickup_a")
+    pickup = None if setting is None else setting.pickup_of(axis)
     if pickup is not None:
         yield f"pick-up {pickup:g} A"
 

@@ -21,7 +21,7 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.caught import missed_stretches
 from montecarlo.estimates.drivers import Effects, sobol_effects
 from montecarlo.quantities import Array
-from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.relays.schemes import STAGES, Axis
 from montecarlo.sampling.design import BLOCKS, Chunk, Design
 from montecarlo.sampling.nets import Net, power_of_two
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
@@ -180,7 +180,8 @@ def _solved(task: Mixtures) -> Array:
         outputs = [multiples(pickups, task.setting), missed_parts(block, found)[:, 0]]
     else:
         event = found.pickups(lattice)
-        pickups = {axis: part[:, 0] for axis in AXES if (part := getattr(event, axis)) is not None}
+        parts = {stage: getattr(event, stage) for stage in STAGES}
+        pickups = {stage: part[:, 0] for stage, part in parts.items() if part is not None}
         outputs = [multiples(pickups, task.setting)]
     return np.stack([values.reshape(len(stacked), -1) for values in outputs])
 

@@ -330,7 +330,7 @@ def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
         ends = len(scheme.elements[scheme.of(axis)[0]].bias)
     load_a = ends * desk.study.machine.rated_current_a / desk.turns
     grids = next(one for one in grids_of(desk.study) if one.scheme == kind)
-    slopes = tuple(bias for bias in biases_of(grids) if bias is not None)
+    slopes = tuple(bias for bias in biases_of(grids, axis) if bias is not None)
     rows = []
     for slope in slopes if len(slopes) <= MOST_SLOPES else outermost(slopes):
         for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a")):

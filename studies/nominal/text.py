@@ -84,7 +84,7 @@ def _reach_of(desk: Desk, kind: str, axis: Axis, primary_a: NDArray[np.complex12
     blind: dict[str, list[float]] = {}
     for lattice in _lattices(desk, kind):
         most = float(np.nanmax(desk.compared_a(lattice, axis, primary_a)))
-        label = _label(lattice, biased)
+        label = _label(lattice, axis, biased)
         carried[label] = max(most, carried.get(label, most))
         for pickup in _pickups(lattice, axis):
             (blind if pickup >= most else seen).setdefault(label, []).append(pickup)
@@ -123,9 +123,10 @@ def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], bia
     return f"{said} where that is above the bias"
 
 
-def _label(lattice: Lattice, biased: bool) -> str:
+def _label(lattice: Lattice, axis: Axis, biased: bool) -> str:
     """What tells this lattice from the scheme's others."""
-    slope = f"slope {lattice.bias.first_slope:g}" if biased and lattice.bias is not None else ""
+    bias = lattice.bias_of(axis)
+    slope = f"slope {bias.first_slope:g}" if biased and bias is not None else ""
     return slope or f"{lattice.stabilising_resistance_ohm:g} ohm"
 
 

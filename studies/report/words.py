@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from montecarlo.estimates.verdicts import Verdict
-from montecarlo.study.axes import AXES, BIAS, CURRENTS
+from montecarlo.study.axes import AXES, BIAS, CURRENTS, EARTH_BIAS
 from studies.report.catalogue import without_unit
 
 SAME = "no significant difference"  # at 95 %, all pairs together
@@ -114,6 +114,12 @@ AXIS_WORDS = {  # in the order of a setting in words
     "second_slope": AxisWords("second slope"),
     "turning_point_a": AxisWords("turning point, bias current", "at"),
     "delay_s": AxisWords("delay", "s", "{:g} s"),
+    "earth_first_slope": AxisWords("earth first slope", "earth slope", "earth slope {}"),
+    "earth_second_slope": AxisWords("earth second slope"),
+    "earth_turning_point_a": AxisWords("earth turning point, bias current", "at"),
+    "earth_delay_s": AxisWords("earth delay", "earth s", "earth {:g} s"),
+    "high_set_pickup_a": AxisWords("high-set pick-up", "high-set", "high-set {:g} A"),
+    "high_set_delay_s": AxisWords("high-set delay", "high-set s", "high-set {:g} s"),
 }
 UNIT = {axis.key: axis.unit for axis in AXES}
 
@@ -131,21 +137,27 @@ def full_unit(key: str) -> str:
 def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s; `without`
     one axis of it."""
-    if without in BIAS:
-        without = BIAS[0]  # stands for all of them
+    for slopes in (BIAS, EARTH_BIAS):
+        if without in slopes:
+            without = slopes[0]  # stands for all of them
     told = {
         key: words.brief
         for key, words in AXIS_WORDS.items()
         if words.brief and key != without and not math.isnan(row[key])
     }
-    values = {**row, "first_slope": slope_text(row)}
+    values = {**row, "first_slope": slope_text(row), "earth_first_slope": slope_text(row, "earth_")}
     parts = {key: brief.format(values[key]) for key, brief in told.items()}
-    shown = parts | _no_delay(row) if "delay_s" in parts else parts
-    return ", ".join(shown.values())
+    return ", ".join((parts | _no_delay(row, parts)).values())
 
 
-def _no_delay(row: Mapping[str, Any]) -> dict[str, str]:
-    return {} if row["delay_s"] else {"delay_s": "no delay"}
+def _no_delay(row: Mapping[str, Any], parts: Mapping[str, str]) -> dict[str, str]:
+    """In place of delays of 0 s."""
+    words = {
+        "delay_s": "no delay",
+        "earth_delay_s": "earth without delay",
+        "high_set_delay_s": "high-set without delay",
+    }
+    return {key: text for key, text in words.items() if key in parts and row[key] == 0}
 
 
 def full_setting(row: Mapping[str, Any]) -> str:
@@ -155,15 +167,13 @@ def full_setting(row: Mapping[str, Any]) -> str:
         for key, words in AXIS_WORDS.items()
         if not math.isnan(row[key])
     }
-    return ", ".join((parts | _no_delay(row)).values())
+    return ", ".join((parts | _no_delay(row, parts)).values())
 
 
-def slope_text(row: Mapping[str, Any]) -> str:
-    """The slopes of a biased candidate, 0.1 or 0.1 (0.5 above 1.5 A); empty for another."""
-    if math.isnan(row["first_slope"]):
+def slope_text(row: Mapping[str, Any], whose: str = "") -> str:
+    """The slopes of a biased candidate, 0.1 or 0.1 (0.5 above 1.5 A); empty for another. `whose`
+    stands before the keys of slopes that are an element's own."""
+    first, second, turning_a = (row[f"{whose}{key}"] for key in BIAS)
+    if math.isnan(first):
         return ""
-    return f"{row['first_slope']:g}" + (
-        ""
-        if math.isnan(row["second_slope"])
-        else f" ({row['second_slope']:g} above {row['turning_point_a']:g} A)"
-    )
+    return f"{first:g}" + ("" if math.isnan(second) else f" ({second:g} above {turning_a:g} A)")

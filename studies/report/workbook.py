@@ -72,7 +72,7 @@ def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -
     empty."""
     from xlsxwriter import Workbook
 
-    from montecarlo.frames.digits import rounded_frame
+    from montecarlo.frames.digits import as_written
 
     # written to memory, since the library has words of its own for a disk that is full
     whole = BytesIO()
@@ -80,7 +80,7 @@ def write_workbook(path: Path, frames: Mapping[str, pd.DataFrame], told: Told) -
     book = Workbook(whole, plain)
     title = told.provenance.get("study_title", "")
     book.set_properties({"title": title, "comments": origin(told.provenance)})
-    rounded = {name: rounded_frame(frame) for name, frame in frames.items()}
+    rounded = {name: as_written(frame) for name, frame in frames.items()}
     _Writer(book, origin(told.provenance, FOOT_DIGEST)).write(rounded, told)
     book.close()
     path.write_bytes(whole.getvalue())

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.frames.choosing import by_worst
 from montecarlo.frames.digits import rounded_frame
 from montecarlo.frames.limits import with_limits
+from montecarlo.study.axes import OWN
 from studies.report.blocks import Fragment
 from studies.report.letters import with_symbols
 from studies.report.refusals import note_text
@@ -121,16 +122,17 @@ def _anchor(x: float) -> str:
 def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
     """What the script knows of the candidates, judged by their worst assumption set."""
     shown = [name for name in NUMBERS if name in candidates]
+    axes = [key for key in AXIS_WORDS if key not in OWN or candidates[key].notna().any()]
     judged = by_worst(candidates)
     rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"])
     return {
         "axes": [
             {
                 "key": key,
-                "label": words.label.capitalize(),
+                "label": AXIS_WORDS[key].label.capitalize(),
                 "unit": with_symbols(axis_unit(key).strip()),
             }
-            for key, words in AXIS_WORDS.items()
+            for key in axes
         ],
         "numbers": shown,
         "schemes": {kind: scheme_name(kind) for kind in candidates["scheme"].unique()},
@@ -138,7 +140,7 @@ def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
             {
                 "n": int(row["candidate"]),
                 "scheme": row["scheme"],
-                "at": _plain(row[key] for key in AXIS_WORDS),
+                "at": _plain(row[key] for key in axes),
                 "is": _plain(row[key] for key in shown),
                 "note": note_text(row["refusals"]),
                 "batch": int(row["batch"]),

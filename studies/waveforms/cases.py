@@ -10,7 +10,7 @@ its own."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -30,7 +30,7 @@ from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
 from montecarlo.secondary.measurement import Measurement, holds_from
-from montecarlo.secondary.restraint import operating_quantity, threshold
+from montecarlo.secondary.restraint import Form, operating_quantity, threshold
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.circuits import measurement
@@ -212,7 +212,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         installation, event = divmod(found.row, design.events_in(chunk))
         installation += design.installations_in(chunk).start
         event += design.first_event(chunk)
-    pickups, form = _settings_a(block, lattice), block.form(lattice)
+    pickups, judged = _settings_a(block, lattice), _Judged.of(block, lattice)
     difference, bias = response.difference[0].copy(), response.bias[0]
     return Case(
         kind,
@@ -224,28 +224,63 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         window.times()[2::2],
         response.cts[0].copy(),  # the solver's arrays hold a whole block of lanes
         response.trace[0].copy(),
-        response.pickup[0, :, 0, 0],
+        judged.own(response.pickup)[0],
         pickups,
         response.ideal[0] * block.bank(lattice.circuit).turns[0][:, None],
         response.ideal[0].copy(),
         response.flux[0].copy(),
         difference,
-        np.stack([threshold(*one, form) for one in zip(pickups, bias, strict=True)]),
+        np.stack([threshold(*one) for one in zip(pickups, bias, judged.forms, strict=True)]),
         _starts(
-            operating_quantity(difference, bias, form), pickups, window, _wanted(block, lattice)
+            [operating_quantity(*one) for one in zip(difference, bias, judged.forms, strict=True)],
+            pickups,
+            window,
+            judged,
         ),
     )
 
 
+@dataclass(frozen=True, eq=False)
+class _Judged:
+    """How a setting judges: the form of bias and the delay of every element."""
+
+    wanted: Measurement
+    forms: tuple[Form, ...]
+    delays_s: tuple[float, ...]
+
+    @classmethod
+    def of(cls, block: Block, lattice: Lattice) -> _Judged:
+        """Of the first setting of a lattice."""
+        scheme = block.scheme(lattice.circuit)
+        forms = tuple(block.form(lattice, one.axis) for one in scheme.elements)
+        delays = tuple(lattice.delays_of(one.axis)[0] for one in scheme.elements)
+        wanted = measurement(
+            block.study, scheme, tuple(dict.fromkeys(forms)), tuple(dict.fromkeys(delays))
+        )
+        return cls(wanted, forms, delays)
+
+    def own(self, pickups: Array) -> Array:
+        """What each element sustains by its own form, for its own delay, (n, elements). [A]"""
+        columns = [
+            pickups[:, k, self.wanted.forms.index(form), self.wanted.delays_s.index(delay)]
+            for k, (form, delay) in enumerate(zip(self.forms, self.delays_s, strict=True))
+        ]
+        return np.stack(columns, axis=1)
+
+    def holds(self, window: transient.Window) -> list[int]:
+        """Steps for which each element holds what it measures."""
+        steps = self.wanted.meter(window.step_s, window.per_cycle).holds
+        return [int(steps[self.wanted.delays_s.index(delay)]) for delay in self.delays_s]
+
+
 def _starts(
-    quantity: Array, pickups: Array, window: transient.Window, wanted: Measurement
+    quantities: Sequence[Array], pickups: Array, window: transient.Window, judged: _Judged
 ) -> Array:
     """When what operates each element begins, (elements,) [s]."""
-    hold = int(wanted.meter(window.step_s, window.per_cycle).holds[0])
-    after = quantity[:, window.lead :]
+    each = zip(quantities, pickups, judged.holds(window), strict=True)
     steps = [
-        holds_from(values, pickup, hold, wanted.drop_off)
-        for values, pickup in zip(after, pickups, strict=True)
+        holds_from(values[window.lead :], pickup, hold, judged.wanted.drop_off)
+        for values, pickup, hold in each
     ]
     return np.array([np.nan if step is None else (step + 1) * window.step_s for step in steps])
 
@@ -253,18 +288,14 @@ def _starts(
 def ratios_of(block: Block, lattice: Lattice) -> Array:
     """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
     _, response = _solve(block, lattice, transient.STEPS_PER_CYCLE)
-    return np.asarray((response.pickup[:, :, 0, 0] / _settings_a(block, lattice)).max(axis=1))
+    held = _Judged.of(block, lattice).own(response.pickup)
+    return np.asarray((held / _settings_a(block, lattice)).max(axis=1))
 
 
 def _settings_a(block: Block, lattice: Lattice) -> Array:
     """Pick-up setting of every element, (elements,)."""
-    of = {"phase": lattice.phase_thresholds[0], "earth": lattice.earth_thresholds[0]}
-    return np.array([of[element.axis] for element in block.scheme(lattice.circuit).elements])
-
-
-def _wanted(block: Block, lattice: Lattice) -> Measurement:
-    scheme = block.scheme(lattice.circuit)
-    return measurement(block.study, scheme, (block.form(lattice),), lattice.delay_s)
+    elements = block.scheme(lattice.circuit).elements
+    return np.array([(*lattice.pickups_of(one.axis), np.inf)[0] for one in elements])
 
 
 def _solve(
@@ -279,7 +310,7 @@ def _solve(
         window,
         waves,
         block.solved(circuit, before).flux,
-        _wanted(block, lattice),
+        _Judged.of(block, lattice).wanted,
         settle=0.0 if external or trace else SETTLED_SHARE,
         keep_trace=trace,
     )

@@ -35,7 +35,7 @@ PRIMARY = tuple(place for place in PLACES if not place.startswith("second_"))
 
 @dataclass(frozen=True, eq=False)
 class Shown:
-    """A case and what its columns mean. cts: the two CTs, places; delay_s: of the setting; trips_s:
+    """A case and what its columns mean. cts: the two CTs, places; delay_s: of its element; trips_s:
     when it trips, NaN if it does not."""
 
     name: str
@@ -74,7 +74,7 @@ def shown(study: Study, setting: Setting, name: str, case: Case) -> Shown:
         case,
         scheme.element_name(case.element),
         tuple(PLACES[scheme.places[ct]] for ct in cts),
-        float(setting.delay_s or 0.0),
+        setting.delay_of(scheme.elements[case.element].axis),
         _frame(scheme, name, case, cts).iloc[rows].reset_index(drop=True),
     )
 

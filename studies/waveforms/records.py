@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -157,7 +158,9 @@ def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
         f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting))
     )
     elements = listed(
-        f"{scheme.element_name(k)} at {value:g} A" for k, value in enumerate(case.setting_a)
+        f"{scheme.element_name(k)} at {value:g} A"
+        for k, value in enumerate(case.setting_a)
+        if math.isfinite(value)
     )
     sample = f"installation {case.installation}, event {case.event}"
     if case.weight is not None:
