@@ -20,7 +20,21 @@ OWN_SETTINGS = frozenset((*OWN, *(f"{key}_{side}" for key in OWN for side in "ab
 
 
 def as_written(frame: pd.DataFrame) -> pd.DataFrame:
-    """`rounded_frame` without empty columns of `OWN_SETTINGS`.
+    """`rounded_frame` of a table `without_unused` columns.
+
+    Parameters
+    ----------
+    frame : DataFrame
+
+    Returns
+    -------
+    DataFrame
+    """
+    return rounded_frame(without_unused(frame))
+
+
+def without_unused(frame: pd.DataFrame) -> pd.DataFrame:
+    """A table without empty columns of `OWN_SETTINGS`.
 
     Parameters
     ----------
@@ -31,7 +45,7 @@ def as_written(frame: pd.DataFrame) -> pd.DataFrame:
     DataFrame
     """
     own = [name for name in frame.columns if name in OWN_SETTINGS]
-    return rounded_frame(frame.drop(columns=[name for name in own if frame[name].isna().all()]))
+    return frame.drop(columns=[name for name in own if frame[name].isna().all()])
 
 
 def rounded_frame(frame: pd.DataFrame) -> pd.DataFrame:

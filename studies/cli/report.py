@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.frames.digits import without_unused
 from montecarlo.quantities.wording import listed
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.checks import cautions
@@ -319,7 +320,7 @@ def _shown(name: str, frame: pd.DataFrame, chosen: int | None) -> Table:
 
 
 def _columns(frame: pd.DataFrame) -> str:
-    names = [column_head(str(name)) for name in frame.columns]
+    names = [column_head(str(name)) for name in without_unused(frame).columns]
     if len(names) <= FEW_COLUMNS:
         return listed(names)
     return f"{', '.join(names[:FEW_COLUMNS])} and {len(names) - FEW_COLUMNS} more"
