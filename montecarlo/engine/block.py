@@ -205,7 +205,7 @@ class Block(ChunkSamples):
         -------
         Form
         """
-        return bias_form(self.study, lattice.bias_of(stage))
+        return bias_form(self.study, lattice.bias_of(stage), stage)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.

@@ -29,7 +29,8 @@ Axis = Literal["phase", "earth", "high_set"]
 AXES: tuple[Axis, ...] = ("phase", "earth")  # whose pick-ups span a lattice of settings
 STAGES: tuple[Axis, ...] = (*AXES, "high_set")  # elements with pick-ups of their own
 BiasForm = Literal["greater_of", "sum"]
-BiasCurrent = Literal["mean", "sum", "largest"]
+BiasCurrent = Literal["mean", "sum", "largest", "vector_mean", "scalar_product"]
+OF_TWO_ENDS = ("vector_mean", "scalar_product")  # of those with a phase between them
 MOST_LEGS = 16  # of a scheme of the study's own; return cores come on top
 BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault")
 
@@ -130,8 +131,18 @@ class SchemeChoice(Section):
     ] = "sum"
     bias_current: Annotated[
         BiasCurrent,
-        word("restraining current: mean, sum or largest of the magnitudes of the ends' currents"),
+        word(
+            "restraining current: mean, sum or largest of the magnitudes of the ends' currents; of"
+            " two ends also vector_mean (half of their vector sum) or scalar_product (root of the"
+            " product of their magnitudes and the cosine between them; 0 beyond 90 degrees)"
+        ),
     ] = "mean"
+    earth_bias_form: (
+        Annotated[BiasForm, word("bias_form of a biased earth element, if its own")] | None
+    ) = None
+    earth_bias_current: (
+        Annotated[BiasCurrent, word("bias_current of a biased earth element, if its own")] | None
+    ) = None
     custom: Annotated[
         tuple[CustomScheme, ...], word("schemes of the study's own, each a table [[scheme.custom]]")
     ] = ()
@@ -147,6 +158,34 @@ class SchemeChoice(Section):
     def kinds(self) -> tuple[str, ...]:
         """Those to be compared; one alone as a list of one."""
         return self.kind if isinstance(self.kind, tuple) else (self.kind,)
+
+    def bias_form_of(self, stage: Axis) -> BiasForm:
+        """When biased elements of a kind trip.
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        str
+        """
+        own = self.earth_bias_form if stage == "earth" else None
+        return self.bias_form if own is None else own
+
+    def bias_current_of(self, stage: Axis) -> BiasCurrent:
+        """The restraining current of elements of a kind.
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        str
+        """
+        own = self.earth_bias_current if stage == "earth" else None
+        return self.bias_current if own is None else own
 
     def own(self, kind: str) -> CustomScheme | None:
         """The scheme in [[scheme.custom]] of a name.

@@ -9,7 +9,7 @@ from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.lanes import LANES, Lanes, load, splat, square_root, store, where_less
-from montecarlo.secondary.restraint import SUM, UNBIASED
+from montecarlo.secondary.restraint import LARGEST, PRODUCT, SUM, UNBIASED
 from montecarlo.secondary.workspace import COMPILED, GAMMA, Meter
 
 RMS, FUNDAMENTAL, PEAK_VALUE = 0, 1, 2
@@ -176,10 +176,14 @@ def _above_bias(difference: Lanes, bias: Lanes, form: Array, v: int) -> Lanes:
 def _restraining(history: Array, meter: Meter, e: int, s: int) -> Lanes:
     """Bias current of element e at step s. [A]"""
     bias, steps = splat(0.0), history.shape[0] // meter.signals.size
+    if meter.combine[e] == PRODUCT:  # `restraint.scalar_product`
+        through = load(history, meter.bias[e, 0] * steps + s)
+        square = 0.25 * (through - load(history, meter.element[e] * steps + s))
+        return square_root(_most(square, splat(0.0)))
     for j in range(meter.bias.shape[1]):
         if meter.bias[e, j] >= 0:
             end = meter.share[e, j] * square_root(load(history, meter.bias[e, j] * steps + s))
-            bias = _most(bias, end) if meter.largest else bias + end
+            bias = _most(bias, end) if meter.combine[e] == LARGEST else bias + end
     return bias
 
 

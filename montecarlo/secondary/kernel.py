@@ -102,6 +102,16 @@ def _write(  # noqa: PLR0913
             trace[first + b, legs + 2 * places + c, s] = w[at.NEXT + c, b]
 
 
+@njit(**COMPILED)
+def _add_up(w: Array, cts: int, sums: Array) -> None:
+    """Vector sums of the CTs' currents."""
+    for k in range(sums.shape[0]):
+        total = splat(0.0)
+        for c in range(cts):
+            total = total + sums[k, c] * load(w, at.CURRENT + c)
+        store(w, at.SUM + k, total)
+
+
 @njit(**ALLOCATES, entry=True)
 def integrate(  # noqa: C901, PLR0913
     wave: Array,
@@ -173,6 +183,7 @@ def integrate(  # noqa: C901, PLR0913
                     store(w, at.BEGIN + e, load(w, at.INNER + e))
                     store(w, at.INNER + e, load(w, rows[e]))
                 run(stages, w, tile, now_at, SECOND if index == 2 * s + 2 else FIRST)
+                _add_up(w, cts, meter.sums)
             for e in range(signals if s >= 0 else 0):
                 value = measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
                 store(history, e * steps + s, value)

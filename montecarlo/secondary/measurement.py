@@ -10,9 +10,10 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array
+from montecarlo.relays.schemes import OF_TWO_ENDS
 from montecarlo.secondary.judging import POINTS, QUANTITIES
-from montecarlo.secondary.restraint import NO_BIAS, Form
-from montecarlo.secondary.workspace import CURRENT, LEG, Meter
+from montecarlo.secondary.restraint import ADDED, LARGEST, NO_BIAS, PRODUCT, Form
+from montecarlo.secondary.workspace import CURRENT, LEG, MOST, SUM, Meter
 
 
 def circle(per_cycle: int) -> Array:
@@ -68,16 +69,18 @@ class Measurement:
     """What the elements make of the currents.
 
     legs: the leg of every element; bias: the CTs (columns of the table) that restrain each, none or
-    several; matching: what multiplies the current of each CT on its way to the legs and to the
-    bias, 1 unless given; bias_current: mean, sum or largest of these; forms: `restraint.Form`, each
-    judged for itself; quantity: what is measured of a current, the peak as if of a sinusoid;
+    several, and their senses in its leg; matching: what multiplies the current of each CT on its
+    way to the legs and to the bias, 1 unless given; bias_current: of each element, as
+    `SchemeChoice.bias_current`, "mean" unless given; forms: `restraint.Form`, each judged for
+    itself; quantity: what is measured of a current, the peak as if of a sinusoid;
     delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
     runs on; drop_off: the share of its pick-up at which an element resets."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
     matching: tuple[float, ...] = ()
-    bias_current: str = "mean"
+    senses: tuple[tuple[float, ...], ...] = ()
+    bias_current: tuple[str, ...] = ()
     forms: tuple[Form, ...] = (NO_BIAS,)
     quantity: str = "rms"
     delays_s: tuple[float, ...] = (0.0,)
@@ -103,6 +106,34 @@ class Measurement:
         """
         return np.array([self.matching[ct] if self.matching else 1.0 for ct in cts])
 
+    def kind(self, element: int) -> str:
+        """The bias current of an element.
+
+        Parameters
+        ----------
+        element : int
+
+        Returns
+        -------
+        str
+        """
+        return self.bias_current[element] if self.bias_current else "mean"
+
+    def through(self, element: int) -> Array:
+        """What multiplies the currents of an element's two ends in their vector sum: the current
+        that passes through the zone counts twice, one that is fed into it from both sides not.
+
+        Parameters
+        ----------
+        element : int
+
+        Returns
+        -------
+        ndarray, (2,)
+        """
+        first, second = self.senses[element]
+        return np.asarray(self.gains(self.bias[element]) * [first, -second])
+
     def meter(self, step_s: float, per_cycle: int) -> Meter:
         """The same for the compiled pass.
 
@@ -119,23 +150,35 @@ class Measurement:
         """
         bias = self.bias or ((),) * len(self.legs)
         legs = [LEG + leg for leg in self.legs]
-        rows = list(dict.fromkeys([*legs, *(CURRENT + ct for cts in bias for ct in cts)]))
+        sums = np.zeros((MOST, MOST))
+        restraining = list[list[int]]()  # rows of each element
         most = max(1, *(len(cts) for cts in bias))
-        which = np.full((len(bias), most), -1)
-        share = np.zeros((len(bias), most))
+        share, combine = np.zeros((len(bias), most)), np.full(len(bias), ADDED)
+        each = 0  # vector sums so far
         for e, cts in enumerate(bias):
-            count = len(cts)
-            which[e, :count] = [rows.index(CURRENT + ct) for ct in cts]
-            share[e, :count] = self.gains(cts)
-            if self.bias_current == "mean":
-                share[e, :count] /= count
+            kind, own = self.kind(e), [CURRENT + ct for ct in cts]
+            share[e, : len(cts)] = self.gains(cts)
+            if cts and kind in OF_TWO_ENDS:
+                sums[each, list(cts)], own = self.through(e), [SUM + each]
+                share[e], each = 0.5 if kind == "vector_mean" else 1.0, each + 1
+                combine[e] = ADDED if kind == "vector_mean" else PRODUCT
+            elif kind == "mean":
+                share[e] /= max(len(cts), 1)
+            elif kind == "largest":
+                combine[e] = LARGEST
+            restraining.append(own)
+        rows = list(dict.fromkeys([*legs, *(row for own in restraining for row in own)]))
+        which = np.full((len(bias), most), -1)
+        for e, own in enumerate(restraining):
+            which[e, : len(own)] = [rows.index(row) for row in own]
         holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
         return Meter(
             np.array(rows),
             np.array([rows.index(leg) for leg in legs]),
             which,
-            self.bias_current == "largest",
+            combine,
             share,
+            sums[:each],
             np.array(self.forms, float),
             QUANTITIES[self.quantity],
             circle(per_cycle),

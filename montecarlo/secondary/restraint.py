@@ -18,6 +18,7 @@ import numpy as np
 from montecarlo.quantities import Array
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
+ADDED, LARGEST, PRODUCT = 0, 1, 2  # how a bias current is made of what is measured
 Form = tuple[int, float, float, float]  # which, first_slope, second_slope, turning point [A]
 NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
 
@@ -118,14 +119,14 @@ def threshold(pickup_a: float, bias: Array, form: Form) -> Array:
 
 
 def bias_current(ends: Array, kind: str) -> Array:
-    """Bias current. [A]
+    """Bias current of currents that pass through the zone, in phase. [A]
 
     Parameters
     ----------
     ends : ndarray, (..., ends)
         Magnitudes of the ends' currents (A).
     kind : str
-        "mean", "sum" or "largest".
+        "mean", "sum" or "largest", of two ends also "vector_mean" or "scalar_product".
 
     Returns
     -------
@@ -133,4 +134,23 @@ def bias_current(ends: Array, kind: str) -> Array:
     """
     if kind == "largest":
         return np.asarray(ends.max(axis=-1))
-    return np.asarray(ends.mean(axis=-1) if kind == "mean" else ends.sum(axis=-1))
+    if kind == "scalar_product":
+        return np.asarray(np.sqrt(ends.prod(axis=-1)))
+    return np.asarray(ends.sum(axis=-1) if kind == "sum" else ends.mean(axis=-1))
+
+
+def scalar_product(through: Array, difference: Array) -> Array:
+    """Root of |I1| |I2| cos(angle) of two ends, 0 beyond 90 degrees. [A]
+
+    By (|I1 + I2|² - |I1 - I2|²) / 4 (derived), so of any measured quantity.
+
+    Parameters
+    ----------
+    through, difference : ndarray, (...)
+        What is measured of the sum and of the difference of their currents (A).
+
+    Returns
+    -------
+    ndarray, (...)
+    """
+    return np.asarray(np.sqrt(np.maximum(through**2 - difference**2, 0.0)) / 2)

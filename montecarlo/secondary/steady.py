@@ -12,11 +12,17 @@ from typing import NamedTuple
 import numpy as np
 
 from montecarlo.quantities import Array, Complex
+from montecarlo.relays.schemes import OF_TWO_ENDS
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, sine_power_fundamental
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.phasor_kernel import Samples, solve_lanes
-from montecarlo.secondary.restraint import NO_BIAS, bias_current, operating_quantity
+from montecarlo.secondary.restraint import (
+    NO_BIAS,
+    bias_current,
+    operating_quantity,
+    scalar_product,
+)
 from montecarlo.secondary.workspace import network
 
 VALID_KNEE_SHARE = 0.25
@@ -48,11 +54,18 @@ class Steady(NamedTuple):
             ends = list(measurement.bias[e]) if measurement.bias else []
             bias = difference
             if ends:
-                restraining = np.abs(self.cts[:, ends]) * measurement.gains(ends)
-                bias = bias_current(restraining, measurement.bias_current)
+                bias = self._bias(measurement, e, difference)
             for v, form in enumerate(measurement.forms):
                 out[:, e, v] = operating_quantity(difference, bias, form if ends else NO_BIAS)
         return out
+
+    def _bias(self, measurement: Measurement, e: int, difference: Array) -> Array:
+        """Bias current of an element, (n,). [A]"""
+        ends, kind = list(measurement.bias[e]), measurement.kind(e)
+        if kind not in OF_TWO_ENDS:
+            return bias_current(np.abs(self.cts[:, ends]) * measurement.gains(ends), kind)
+        through = np.abs(self.cts[:, ends] @ measurement.through(e))
+        return through / 2 if kind == "vector_mean" else scalar_product(through, difference)
 
 
 def solve(table: Array, leg_ohm: Array, bank: CtBank, primary_a: Complex, omega: float) -> Steady:

@@ -13,6 +13,7 @@ from montecarlo.secondary.kernel import integrate
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.remanence import start_of
+from montecarlo.secondary.restraint import LARGEST, PRODUCT, scalar_product
 from montecarlo.secondary.stage_code import compiled
 from montecarlo.secondary.workspace import GAMMA, Cores, Meter, Pace
 
@@ -177,9 +178,12 @@ def _compared(measured: Array, meter: Meter) -> tuple[Array, Array]:
     `judging.judge` makes them of what is measured of the signals."""
     if not measured.size:
         return measured, measured
+    difference = measured[:, meter.element]
     restraining = np.where(meter.bias < 0, 0.0, meter.share)[..., None] * measured[:, meter.bias]
-    reduce = np.max if meter.largest else np.sum
-    return measured[:, meter.element], reduce(restraining, axis=2)
+    combine = meter.combine[:, None]
+    bias = np.where(combine == LARGEST, restraining.max(axis=2), restraining.sum(axis=2))
+    products = scalar_product(restraining[:, :, 0], difference)
+    return difference, np.where(combine == PRODUCT, products, bias)
 
 
 def _cores(bank: CtBank, leg_ohm: Array, load_flux: Complex, fill: Index) -> Cores:

@@ -45,12 +45,13 @@ MOST = 20  # CTs or legs that a group holds
     TURNS,  # weight over knee flux, times winding and lead, and alone; one over turns
     OHM,
     LEG,  # by leg: resistance [ohm], current [A]
+    SUM,  # by vector sum of CTs' currents [A]
     INNER,
     BEGIN,  # by signal that is measured: between the two stages, at the step's start [A]
     LIVE,
     WORST,  # one row each: 1 until settled; worst of the last Newton moves
-) = range(0, 27 * MOST, MOST)
-ROWS = 27 * MOST
+) = range(0, 28 * MOST, MOST)
+ROWS = 28 * MOST
 
 
 class Network(NamedTuple):
@@ -96,8 +97,9 @@ class Meter(NamedTuple):
     signals: Index  # (signals,) rows of the workspace: currents of legs and of CTs
     element: Index  # (elements,) the signal of each element
     bias: Index  # (elements, most) the signals that restrain it; -1: none
-    largest: bool  # whether the largest of these counts, or their sum
+    combine: Index  # (elements,) how one bias current is made of these, of `restraint.ADDED` ...
     share: Array  # (elements, most) what each is multiplied by first
+    sums: Array  # (vector sums, MOST) what multiplies the current of each CT in a sum of several
     forms: Array  # (variants, 4) form (`restraint`), first_slope, second_slope, turning point [A]
     quantity: int  # of `judging.QUANTITIES`
     circle: Array  # (6, per_cycle), `measurement.circle`

@@ -10,7 +10,7 @@ import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.relays.places import GROUPS
-from montecarlo.relays.schemes import Scheme, build, leg_resistances
+from montecarlo.relays.schemes import Axis, Scheme, build, leg_resistances
 from montecarlo.secondary.circuit import CtBank, build_bank
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, Form
@@ -147,7 +147,13 @@ def measurement(
         legs=scheme.watch,
         bias=tuple(element.bias for element in scheme.elements),
         matching=scheme.matching,
-        bias_current=study.scheme.bias_current,
+        senses=tuple(
+            tuple(np.sign(scheme.table[element.leg, list(element.bias)]).tolist())
+            for element in scheme.elements
+        ),
+        bias_current=tuple(
+            study.scheme.bias_current_of(element.axis) for element in scheme.elements
+        ),
         forms=forms,
         quantity=relay.measure,
         delays_s=delays_s,
@@ -156,13 +162,15 @@ def measurement(
     )
 
 
-def bias_form(study: Study, bias: Bias | None) -> Form:
+def bias_form(study: Study, bias: Bias | None, stage: Axis = "phase") -> Form:
     """The form in which a candidate's biased elements judge; none without one.
 
     Parameters
     ----------
     study : Study
     bias : Bias or None
+    stage : "phase", "earth" or "high_set", optional
+        Which elements.
 
     Returns
     -------
@@ -170,4 +178,4 @@ def bias_form(study: Study, bias: Bias | None) -> Form:
     """
     if bias is None:
         return NO_BIAS
-    return bias.form(SUM if study.scheme.bias_form == "sum" else GREATER_OF)
+    return bias.form(SUM if study.scheme.bias_form_of(stage) == "sum" else GREATER_OF)

@@ -6,10 +6,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
+import numpy as np
+
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
-from montecarlo.relays.schemes import AXES, BUILT_IN, custom_faults
+from montecarlo.relays.schemes import AXES, BUILT_IN, OF_TWO_ENDS, custom_faults
 from montecarlo.study.axes import AXES as SETTING_AXES
 from montecarlo.study.axes import BIAS, EARTH_BIAS, Candidates, ExistingSetting, SettingAxis
 from montecarlo.study.check import Check
@@ -146,6 +148,41 @@ def _elements(study: Study) -> Iterator[str]:
     yield from _slope_pairs("candidates", grids)
 
 
+def _two_ends(study: Study) -> Iterator[str]:
+    """Bias currents that look at the phase between two ends have two, of opposite sense in the
+    leg."""
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        for element in scheme.elements:
+            current = study.scheme.bias_current_of(element.axis)
+            if not element.bias or current not in OF_TWO_ENDS:
+                continue
+            row = scheme.table[element.leg]
+            ends = row[list(element.bias)]
+            if len(ends) != 2 or np.prod(ends) >= 0 or np.count_nonzero(row) != 2:
+                own = element.axis == "earth" and study.scheme.earth_bias_current is not None
+                yield (
+                    f"scheme.{'earth_' if own else ''}bias_current: {current} in the scheme {kind},"
+                    f" whose {scheme.element_name(scheme.elements.index(element))} element has"
+                    f" {len(ends)} CTs in its bias and {np.count_nonzero(row)} in its leg; it takes"
+                    " the same two in both, of opposite sense: take mean, sum or largest"
+                )
+                break
+
+
+def _unused_bias(study: Study) -> Iterator[str]:
+    """What is stated of a biased earth element belongs to one."""
+    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    if any(scheme.elements[k].bias for scheme in schemes for k in scheme.of("earth")):
+        return
+    for key in ("earth_bias_form", "earth_bias_current"):
+        if (given := getattr(study.scheme, key)) is not None:
+            yield (
+                f"scheme.{key}: {shown(given)}, but {_have(study)} no earth element with bias_cts;"
+                " take it out or name a scheme that has one"
+            )
+
+
 def _slope_pairs(path: str, table: Candidates | ExistingSetting) -> Iterator[str]:
     """A second slope has a turning point."""
     for slopes in (BIAS, EARTH_BIAS):
@@ -261,6 +298,8 @@ SCHEME_CHECKS = (
     Check(_comparison, ("study", "scheme")),
     Check(check_leads, ("scheme", "ct")),
     Check(_elements, ("scheme", "ct", "candidates")),
+    Check(_two_ends, ("scheme", "ct", "candidates")),
+    Check(_unused_bias, ("scheme", "ct", "candidates")),
     Check(_own, ("scheme", "ct", "candidates")),
     Check(_existing, ("scheme", "ct", "candidates")),
     Check(_stabilising, ("scheme", "ct", "candidates")),

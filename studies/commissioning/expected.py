@@ -297,7 +297,7 @@ class Sheet:
     def _form(self, element: Element) -> Form:
         if not element.bias:
             return NO_BIAS
-        return bias_form(self.study, self._lattice.bias_of(element.axis))
+        return bias_form(self.study, self._lattice.bias_of(element.axis), element.axis)
 
     def _targets_a(self, element: Element) -> Array:
         """Each installation's own pick-up, (M,): the setting with its error."""
@@ -316,7 +316,7 @@ class Sheet:
             amperes = amperes * np.abs(self.scheme.table[element.leg, both[0]])
         ends = np.zeros((amperes.size, max(len(element.bias), 1)))
         ends[:, 0] = amperes
-        bias = bias_current(ends, self.study.scheme.bias_current)
+        bias = bias_current(ends, self.study.scheme.bias_current_of(element.axis))
         return np.asarray(operating_quantity(amperes, bias, self._form(element)))
 
     # --- at the relay's own terminals -----------------------------------------
@@ -352,7 +352,7 @@ class Sheet:
         row = np.abs(self.scheme.table[element.leg])
         return BiasedElement(
             self._form(element),
-            self.study.scheme.bias_current,
+            self.study.scheme.bias_current_of(element.axis),
             float(row[raised]),
             float(row[held]),
             (raised in element.bias, held in element.bias),

@@ -259,7 +259,7 @@ class Desk(Nominal):
             carried(primary_a, scheme.places),
             study.machine.omega,
         )
-        wanted = measurement(study, scheme, (bias_form(study, lattice.bias_of(axis)),))
+        wanted = measurement(study, scheme, (bias_form(study, lattice.bias_of(axis), axis),))
         return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
 
     def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:

@@ -19,6 +19,8 @@ CURRENTS = {
     "mean": "mean of the ends' currents",
     "sum": "sum of the ends' currents",
     "largest": "largest of the ends' currents",
+    "vector_mean": "half the vector sum of the two ends' currents",
+    "scalar_product": "root of the scalar product of the two ends' currents",
 }
 
 
@@ -40,6 +42,11 @@ def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, s
 
 def bias_words(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """How a biased element weighs its bias; nothing for another."""
+    choice = study.scheme
     if not math.isnan(row["first_slope"]):
-        yield "bias form", FORMS[study.scheme.bias_form]
-        yield "bias current", CURRENTS[study.scheme.bias_current]
+        yield "bias form", FORMS[choice.bias_form]
+        yield "bias current", CURRENTS[choice.bias_current]
+        if choice.earth_bias_form is not None:
+            yield "bias form, earth", FORMS[choice.earth_bias_form]
+        if choice.earth_bias_current is not None:
+            yield "bias current, earth", CURRENTS[choice.earth_bias_current]

@@ -22,11 +22,13 @@ from montecarlo.secondary.restraint import (
     bias_current,
     operating_quantity,
 )
+from montecarlo.secondary.steady import Steady
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA, random_bank
 
 SCHEME = build_scheme("biased")
 BIAS = tuple(element.bias for element in SCHEME.elements)
-KINDS = ("mean", "sum", "largest")
+SENSES = ((1.0, -1.0),) * len(BIAS)
+KINDS = ("mean", "sum", "largest", "vector_mean", "scalar_product")
 
 
 # --- the formula --------------------------------------------------------------
@@ -85,6 +87,41 @@ def test_mean_sum_and_largest() -> None:
     assert bias_current(ends, "largest") == pytest.approx([3.0, 2.0])
 
 
+@pytest.mark.parametrize(
+    ("kind", "expected"),
+    [
+        ("mean", 0.7),
+        ("sum", 1.4),
+        ("largest", 1.0),
+        ("vector_mean", 1.56**0.5 / 2),
+        ("scalar_product", 0.2**0.5),
+    ],
+)
+def test_two_ends_of_which_one_turns(kind: str, expected: float) -> None:
+    """1 A and 0.4 A at 60 degrees: |I1 + I2|² = 1.56, |I1 - I2|² = 0.76, product 0.2 (by hand)."""
+    ends = np.zeros((1, 6), complex)
+    ends[0, [0, 3]] = 1.0, 0.4 * np.exp(1j * np.pi / 3)
+    legs = ends[:, :3] - ends[:, 3:]
+    wanted = Measurement(
+        legs=SCHEME.watch,
+        bias=BIAS,
+        senses=SENSES,
+        bias_current=(kind,) * len(BIAS),
+        forms=(NO_BIAS, Bias(1.0).form(SUM)),
+    )
+    difference, margin = Steady(legs, ends, 0 * ends).quantities(wanted)[0, 0]
+    assert difference == pytest.approx(0.76**0.5)
+    assert difference - margin == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_bias_of_currents_that_one_end_feeds_alone(kind: str) -> None:
+    fed = {"mean": 0.5, "sum": 1.0, "largest": 1.0, "vector_mean": 0.5, "scalar_product": 0.0}
+    assert bias_current(np.array([[1.0, 0.0]]), kind) == pytest.approx([fed[kind]])
+    through = {"sum": 2.0}.get(kind, 1.0)
+    assert bias_current(np.array([[1.0, 1.0]]), kind) == pytest.approx([through])
+
+
 # --- through the solutions ----------------------------------------------------
 
 
@@ -132,7 +169,8 @@ def test_a_lasting_current_settles_to_the_quantity_of_phasors(kind: str, quantit
     wanted = Measurement(
         legs=SCHEME.watch,
         bias=BIAS,
-        bias_current=kind,
+        senses=SENSES,
+        bias_current=(kind,) * len(BIAS),
         forms=FORMS,
         quantity=quantity,
         delays_s=(0.1,),
@@ -161,13 +199,24 @@ def test_ideal_cts_give_the_formula_of_the_primary_currents() -> None:
     )
     primary = internal_faults(n, 8)
     for kind in KINDS:
-        wanted = Measurement(legs=SCHEME.watch, bias=BIAS, bias_current=kind, forms=FORMS)
+        wanted = Measurement(
+            legs=SCHEME.watch,
+            bias=BIAS,
+            senses=SENSES,
+            bias_current=(kind,) * len(BIAS),
+            forms=FORMS,
+        )
         by_phasors, in_time = settled(bank, primary, wanted)
         difference = np.abs(primary[:, :3] - primary[:, 3:]) / 1000
         ends = np.abs(primary.reshape(n, 2, 3)) / 1000
-        bias = {"mean": ends.mean(axis=1), "sum": ends.sum(axis=1), "largest": ends.max(axis=1)}[
-            kind
-        ]
+        one, other = primary[:, :3] / 1000, primary[:, 3:] / 1000
+        bias = {
+            "mean": ends.mean(axis=1),
+            "sum": ends.sum(axis=1),
+            "largest": ends.max(axis=1),
+            "vector_mean": np.abs(one + other) / 2,
+            "scalar_product": np.sqrt(np.maximum((one * other.conj()).real, 0.0)),
+        }[kind]
         for v, form in enumerate(FORMS):
             expected = operating_quantity(difference, bias, form)
             assert by_phasors[..., v] == pytest.approx(expected, abs=1e-12)
@@ -186,8 +235,9 @@ def test_ratio_matching_acts_on_the_bias_too() -> None:
             wanted = Measurement(
                 legs=scheme.watch,
                 bias=BIAS,
+                senses=SENSES,
                 matching=scheme.matching,
-                bias_current=kind,
+                bias_current=(kind,) * len(BIAS),
                 forms=FORMS,
             )
             ohm = np.full((n, 3), 0.1)
