@@ -88,8 +88,10 @@ OWN = tuple(axis.key for axis in AXES if axis.own)
 EARTH_BIAS = tuple(f"earth_{key}" for key in BIAS)  # in place of `BIAS`
 DELAYS = tuple(axis.key for axis in AXES if axis.part == "time")
 CURRENTS = tuple(axis.key for axis in AXES if axis.unit == "A")
-# In which order steps are looked at: those of the finest element first
-STEPS = tuple(axis.key for axis in sorted(AXES, key=lambda axis: axis.element != "earth"))
+# In which order steps are looked at: those of the finest element first, an element's own last
+STEPS = tuple(
+    axis.key for axis in sorted(AXES, key=lambda axis: (axis.own, axis.element != "earth"))
+)
 
 # The most of a grid: beyond is a unit prefix gone wrong, or per cent for a slope
 MOST_A, MOST_OHM, MOST_S, MOST_SLOPE = 50.0, 1e6, 60.0, 2.0

@@ -50,7 +50,8 @@ def scheme_of(study: Study, kind: str) -> Scheme:
     cts = {group: study.ct.at(group) for group in study.ct.groups}
     factors = {group: data.ratio_matching for group, data in cts.items()}
     matched = build(study.scheme, kind).matched(factors)
-    if study.candidates.has_high_set:
+    candidates = getattr(study, "candidates", None)  # a study with faults may have none yet
+    if candidates is not None and candidates.has_high_set:
         matched = matched.with_high_set()
     if study.scheme.leads == "six_wire":
         return matched

@@ -8,8 +8,10 @@ from typing import Any
 from montecarlo.relays.places import ENDS, GROUPS
 from montecarlo.secondary.completion import design_of, fit_of
 from montecarlo.secondary.measured import MISFIT_MAX_PERCENT
+from montecarlo.secondary.transient import STEPS_PER_CYCLE
 from montecarlo.study.axes import PICKUPS
 from montecarlo.study.check import Caution
+from montecarlo.study.circuits import scheme_of
 from montecarlo.study.ct_checks import ct_key
 from montecarlo.study.description import Study
 from montecarlo.study.grids import snap
@@ -145,6 +147,21 @@ def _pickup_error(study: Study) -> Iterator[Caution]:
         )
 
 
+def _no_confirmation(study: Study) -> Iterator[Caution]:
+    """A biased element that trips at once: what a numerical relay does not do."""
+    if not any(scheme_of(study, kind).biased for kind in study.scheme.kinds):
+        return
+    cycle_s = 1 / study.machine.frequency_hz
+    shortest = min(study.candidates.delay_s)
+    if shortest < cycle_s / 4:
+        yield Caution(
+            "candidates.delay_s",
+            f"With a delay of {shortest:g} s a biased element trips as soon as one step of"
+            f" {1e3 * cycle_s / STEPS_PER_CYCLE:.2g} ms is above its setting. Numerical relays ask"
+            " for several decisions on end, 3 to 5 ms (common practice).",
+        )
+
+
 def _existing_step(study: Study) -> Iterator[Caution]:
     """The existing setting stays as it is, even where the relay could not be set so."""
     existing = study.candidates.existing
@@ -179,5 +196,6 @@ SECONDARY_CAUTIONS = (
     _misfit,
     _remanence_model,
     _pickup_error,
+    _no_confirmation,
     _existing_step,
 )

@@ -24,7 +24,7 @@ from studies.report.numbers import (
     with_limits,
 )
 from studies.report.safety import REVIEW
-from studies.report.words import SAME, scheme_name, setting_text
+from studies.report.words import SAME, has, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each, way_out
 from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
@@ -177,7 +177,7 @@ def _changes(stated: Row, others: Sequence[Row]) -> str:
 
 
 def _of_setting(row: Row) -> tuple[Any, ...]:
-    return (row["scheme"], *(None if math.isnan(row[name]) else row[name] for name in KEYS))
+    return (row["scheme"], *(row[name] if has(row, name) else None for name in KEYS))
 
 
 # --- sentences ----------------------------------------------------------------

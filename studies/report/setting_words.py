@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from montecarlo.frames.candidates import setting_columns
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
-from studies.report.words import AXIS_WORDS, full_unit
+from studies.report.words import AXIS_WORDS, full_unit, has
 
 FORMS = {
     "sum": "sum: trips above pick-up and bias together",
@@ -35,7 +34,7 @@ def setting_row(study: Study, setting: Setting) -> dict[str, Any]:
 def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Name and value with its unit of all that the setting has; row as `setting_row` gives it."""
     for key, words in AXIS_WORDS.items():
-        if not math.isnan(row[key]):
+        if has(row, key):
             yield words.label, f"{row[key]:g}{full_unit(key)}"
     yield from bias_words(study, row)
 
@@ -43,7 +42,7 @@ def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, s
 def bias_words(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """How a biased element weighs its bias; nothing for another."""
     choice = study.scheme
-    if not math.isnan(row["first_slope"]):
+    if has(row, "first_slope"):
         yield "bias form", FORMS[choice.bias_form]
         yield "bias current", CURRENTS[choice.bias_current]
         if choice.earth_bias_form is not None:

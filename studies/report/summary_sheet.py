@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.study.axes import KEYS
+from montecarlo.study.axes import KEYS, OWN
 from studies.report.blocks import (
     Aside,
     Block,
@@ -120,7 +120,7 @@ def _spans(rows: Sequence[Sequence[str]]) -> list[int]:
 
 def _figures(candidates: pd.DataFrame) -> Iterator[Line]:
     """Of each choice the figures as numbers, with their limits."""
-    if not {"chosen", "candidate", "scheme", *KEYS} <= {*candidates.columns}:
+    if not {"chosen", "candidate", "scheme", *KEYS} - {*OWN} <= {*candidates.columns}:
         return
     chosen = candidates[candidates["chosen"].astype(bool)]
     if not len(chosen):

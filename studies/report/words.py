@@ -134,6 +134,11 @@ def full_unit(key: str) -> str:
     return axis_unit(key) + (" secondary" if key in CURRENTS else "")
 
 
+def has(row: Mapping[str, Any], key: str) -> bool:
+    """Whether a candidate has a setting. A table lacks the column of one that none has."""
+    return not math.isnan(row.get(key, math.nan))
+
+
 def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     """A candidate's setting in a few words: phase 0.1 A, earth 0.02 A, 1000 ohm, 0.1 s; `without`
     one axis of it."""
@@ -143,7 +148,7 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     told = {
         key: words.brief
         for key, words in AXIS_WORDS.items()
-        if words.brief and key != without and not math.isnan(row[key])
+        if words.brief and key != without and has(row, key)
     }
     values = {**row, "first_slope": slope_text(row), "earth_first_slope": slope_text(row, "earth_")}
     parts = {key: brief.format(values[key]) for key, brief in told.items()}
@@ -165,7 +170,7 @@ def full_setting(row: Mapping[str, Any]) -> str:
     parts = {
         key: f"{words.label} {row[key]:g}{axis_unit(key)}"
         for key, words in AXIS_WORDS.items()
-        if not math.isnan(row[key])
+        if has(row, key)
     }
     return ", ".join((parts | _no_delay(row, parts)).values())
 
@@ -173,7 +178,7 @@ def full_setting(row: Mapping[str, Any]) -> str:
 def slope_text(row: Mapping[str, Any], whose: str = "") -> str:
     """The slopes of a biased candidate, 0.1 or 0.1 (0.5 above 1.5 A); empty for another. `whose`
     stands before the keys of slopes that are an element's own."""
-    first, second, turning_a = (row[f"{whose}{key}"] for key in BIAS)
+    first, second, turning_a = (row.get(f"{whose}{key}", math.nan) for key in BIAS)
     if math.isnan(first):
         return ""
     return f"{first:g}" + ("" if math.isnan(second) else f" ({second:g} above {turning_a:g} A)")

@@ -35,8 +35,9 @@ def detection_map_frame(
     Columns: axis (of `candidates`), setting (its value), candidate, x, p_detected, low, high."""
     columns = ["axis", "setting", "candidate", "x", "p_detected", "low", "high"]
     own = candidates[candidates["candidate"] == number].iloc[0]
-    for axis in STEPS:
-        others = ["scheme", *(name for name in STEPS if name != axis)]
+    axes = [name for name in STEPS if name in candidates]
+    for axis in axes:
+        others = ["scheme", *(name for name in axes if name != axis)]
         same = candidates[others].eq(own[others]) | (candidates[others].isna() & own[others].isna())
         line = candidates[same.all(axis=1) & candidates[axis].notna()]
         if len(line) > 1:

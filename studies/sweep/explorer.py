@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import by_worst
-from montecarlo.frames.digits import rounded_frame
+from montecarlo.frames.digits import as_written
 from montecarlo.frames.limits import with_limits
 from montecarlo.study.axes import OWN
 from studies.report.blocks import Fragment
@@ -82,7 +82,7 @@ def explorer(
     cost_unit : str
         Of a year's cost, where the policy weighs it.
     """
-    candidates = rounded_frame(candidates)
+    candidates = as_written(candidates)
     seen = [p for name in ("p_false", "p_false_low") for p in candidates[name] if p > 0]
     if limit is not None:
         seen.append(limit)
@@ -122,7 +122,7 @@ def _anchor(x: float) -> str:
 def _embedded(candidates: pd.DataFrame) -> dict[str, Any]:
     """What the script knows of the candidates, judged by their worst assumption set."""
     shown = [name for name in NUMBERS if name in candidates]
-    axes = [key for key in AXIS_WORDS if key not in OWN or candidates[key].notna().any()]
+    axes = [key for key in AXIS_WORDS if key not in OWN or key in candidates]
     judged = by_worst(candidates)
     rows = candidates.assign(usable=judged["usable"], allowed=judged["allowed"])
     return {

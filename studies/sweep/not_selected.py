@@ -26,7 +26,7 @@ from studies.report.numbers import (
     percent,
 )
 from studies.report.refusals import because, note_parts, told
-from studies.report.words import AXIS_WORDS, counted, scheme_name, setting_text
+from studies.report.words import AXIS_WORDS, counted, has, scheme_name, setting_text
 from studies.sweep.closest import closest_text
 from studies.sweep.place_laws import place_table
 from studies.sweep.prices import prices_table
@@ -88,7 +88,7 @@ def settings_table(result: Result) -> Table:
     columns = {
         words.head: key
         for key, words in AXIS_WORDS.items()
-        if words.head and not all(math.isnan(row[key]) for _, row in rows)
+        if words.head and any(has(row, key) for _, row in rows)
     }
     weighed = "cost_per_year" in result.candidates
     head = ("no.", "", "scheme", *columns, "missed %", "false %", *(["cost"] if weighed else []))
@@ -110,10 +110,11 @@ def settings_table(result: Result) -> Table:
 
 
 def _setting(row: Row, key: str) -> str:
-    if math.isnan(row[key]):
+    if not has(row, key):
         return "-"
-    if key == "first_slope" and not math.isnan(row["second_slope"]):
-        return f"{row[key]:g}/{row['second_slope']:g}"
+    second = key.replace("first", "second")
+    if second != key and has(row, second):
+        return f"{row[key]:g}/{row[second]:g}"
     return f"{row[key]:g}"
 
 

@@ -3,7 +3,6 @@ back-up for the unprotected part, and the hand calculation beside the study."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +18,7 @@ from studies.report.blocks import Block, Caution, Paragraph, Section, Table, par
 from studies.report.notes import move_sentences
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
-from studies.report.words import AXIS_WORDS, axis_unit, scheme_name, setting_text
+from studies.report.words import AXIS_WORDS, axis_unit, has, scheme_name, setting_text
 from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
 from studies.sweep.policy import each_limit, limit_line, policy_words
@@ -139,7 +138,7 @@ class ChoiceReport:
             (*self._in_bases(key, role, row[key]), *((reach, step) if key in PICKUPS else ("", "")))
             for key in CURRENTS
             for role, row in columns.items()
-            if not math.isnan(row[key])
+            if has(row, key)
         )
         return Table(head, rows, "<<>>>>>>", "Currents, RMS, in four bases")
 
@@ -153,11 +152,9 @@ class ChoiceReport:
         yield "scheme", *(scheme_name(row["scheme"]) for row in columns.values())
         yield "candidate", *(f"no. {row['candidate']}" for row in columns.values())
         for key, axis in AXIS_WORDS.items():
-            if key not in CURRENTS and any(not math.isnan(row[key]) for row in columns.values()):
+            if key not in CURRENTS and any(has(row, key) for row in columns.values()):
                 unit = axis_unit(key).strip()
-                values = (
-                    NONE if math.isnan(row[key]) else f"{row[key]:g}" for row in columns.values()
-                )
+                values = (f"{row[key]:g}" if has(row, key) else NONE for row in columns.values())
                 yield f"{axis.label} [{unit}]" if unit else axis.label, *values
         words = [dict(bias_words(self.study, row)) for row in columns.values()]
         for label in dict.fromkeys(label for each in words for label in each):

@@ -46,6 +46,9 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
         "first_slope": [0.2],
         "second_slope": [0.5],
         "turning_point_a": [1.0],
+        "earth_delay_s": [0.1],
+        "high_set_pickup_a": [5.0],
+        "high_set_delay_s": [0.0],
     }
     schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}}
     study = study_with(schemes | {"candidates": grids})

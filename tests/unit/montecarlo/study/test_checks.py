@@ -77,6 +77,14 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         "machine.winding_exponent",
         "impedance of 0.774 ohm is not small compared with 2 ohm of the earth return",
     ),
+    (
+        {
+            "scheme.kind": "biased",
+            "candidates": {"phase_pickup_a": [0.1], "first_slope": [0.1], "delay_s": [0.0, 0.1]},
+        },
+        "candidates.delay_s",
+        "trips as soon as one step of 0.71 ms is above its setting",
+    ),
     (UNIT_CONNECTED, "earthing.resistance_ohm", "as on a unit-connected machine"),
     (
         UNIT_CONNECTED,

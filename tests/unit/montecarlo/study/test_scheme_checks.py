@@ -91,8 +91,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
                     "second_slope": 0.3,
                 }
             },
-            "candidates.existing.turning_point_a: missing; a second slope and its turning point go"
-            " together",
+            "candidates.existing.turning_point_a: missing; a second slope and the bias current"
+            " where it begins go together",
         ),
         (
             BIASED
@@ -103,8 +103,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
                     "turning_point_a": 0.3,
                 }
             },
-            "candidates.existing.second_slope: missing; a second slope and its turning point go"
-            " together",
+            "candidates.existing.second_slope: missing; a second slope and the bias current"
+            " where it begins go together",
         ),
         (
             BIASED

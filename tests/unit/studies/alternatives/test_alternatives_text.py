@@ -11,6 +11,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.colors import to_hex
 
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.study.axes import OWN
 from studies.alternatives.figures import PANELS, figures, height_mm, side_by_side_figure
 from studies.alternatives.text import answer, further, gaps_table
 from studies.report.look import look, pale, side_by_side
@@ -26,6 +27,7 @@ SETTING = {
     "first_slope": np.nan,
     "second_slope": np.nan,
     "turning_point_a": np.nan,
+    **dict.fromkeys(OWN, np.nan),
 }
 NONE = dict.fromkeys(SETTING, np.nan) | {"scheme": ""}
 
