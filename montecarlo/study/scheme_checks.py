@@ -164,7 +164,7 @@ def _two_ends(study: Study) -> Iterator[str]:
                 yield (
                     f"scheme.{'earth_' if own else ''}bias_current: {current} in the scheme {kind},"
                     f" whose {scheme.element_name(scheme.elements.index(element))} element has"
-                    f" {len(ends)} CTs in its bias and {np.count_nonzero(row)} in its leg; it takes"
+                    f" {len(ends)} CTs in its bias and compares {np.count_nonzero(row)}; it takes"
                     " the same two in both, of opposite sense: take mean, sum or largest"
                 )
                 break
