@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from studies.nominal.bias import bias
 from studies.nominal.desk import Desk
-from studies.nominal.stability import bias, stabilising_resistance, stability
+from studies.nominal.stability import stabilising_resistance, stability
 from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
 
