@@ -6,7 +6,7 @@ else at its centre. Volts, amperes and ohms are the CT's own, before ratio match
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -42,7 +42,7 @@ class Worst:
     event: str
     primary_a: float  # AC component of the first cycle, RMS
     direct_s: float  # time constant of the DC component; 0 without one
-    lasts_s: float  # until it is cleared, the longest
+    cleared_after_s: float  # the longest
     to_earth: bool
 
 
@@ -58,7 +58,7 @@ class Dimensioning:
     knee_v: float
     saturation_factor: float  # K_s of what remanence leaves
     x_over_r: float
-    lasts_s: float
+    cleared_after_s: float
     transient_factor: float  # K_td up to clearing
     required_knee_v: float
     formula_s: float  # time to saturation; infinite: never
@@ -67,7 +67,7 @@ class Dimensioning:
     @property
     def saturates(self) -> bool:
         """Whether it does before the event is cleared."""
-        return self.saturates_after_s < self.lasts_s
+        return self.saturates_after_s < self.cleared_after_s
 
 
 # --- worked out ---------------------------------------------------------------
@@ -97,8 +97,8 @@ def worst_of(desk: Desk, event: Event) -> Worst | None:
     else:
         return None
     clearing: Distribution | None = getattr(event, "clearing_time_s", None)
-    lasts_s = event.lasts_s(worst.scene(event)) if clearing is None else _longest_s(clearing)
-    return Worst(event.name, primary_a, worst.direct_s(event) or 0.0, lasts_s, event.to_earth)
+    after_s = event.lasts_s(worst.scene(event)) if clearing is None else _longest_s(clearing)
+    return Worst(event.name, primary_a, worst.direct_s(event) or 0.0, after_s, event.to_earth)
 
 
 def _longest_s(clearing: Distribution) -> float:
@@ -167,7 +167,9 @@ def _of(
     volts = current_a * (ct.winding_resistance_ohm.centre() + _leads_ohm(desk, ct, worst.to_earth))
     knee_v, x_over_r = ct.knee_voltage_v.centre(), omega * worst.direct_s
     factor = float(saturation_factor(knee_v, volts, remanence))
-    asked = transient_factor(worst.lasts_s, omega, worst.direct_s) if worst.direct_s else 1.0
+    asked = (
+        transient_factor(worst.cleared_after_s, omega, worst.direct_s) if worst.direct_s else 1.0
+    )
     return Dimensioning(
         group,
         worst.event,
@@ -177,7 +179,7 @@ def _of(
         knee_v,
         factor,
         x_over_r,
-        worst.lasts_s,
+        worst.cleared_after_s,
         float(asked),
         float(offset_knee(volts, x_over_r, remanence)),
         float(saturation_time_by_formula(factor, x_over_r, omega)),
@@ -194,22 +196,22 @@ def _leads_ohm(desk: Desk, ct: CurrentTransformer, to_earth: bool) -> float:
     return lead + to_earth * (core or lead)
 
 
-def dimensioning_frame(rows: list[Dimensioning]) -> pd.DataFrame:
-    """The table ct_dimensioning.csv; a time is empty where the CTs never saturate.
+def dimensioning_frames(desk: Desk) -> dict[str, pd.DataFrame]:
+    """The table ct_dimensioning.csv, where there is anything in it; a time is empty where the CTs
+    never saturate.
 
     Parameters
     ----------
-    rows : list of Dimensioning
+    desk : Desk
 
     Returns
     -------
-    DataFrame
+    dict of str to DataFrame
     """
     import pandas as pd
 
-    names = list(Dimensioning.__dataclass_fields__)
-    frame = pd.DataFrame([vars(row) for row in rows], columns=names)
-    return frame.replace(np.inf, np.nan)
+    rows = [vars(row) for row in dimensioning(desk)]
+    return {"ct_dimensioning": pd.DataFrame(rows).replace(np.inf, np.nan)} if rows else {}
 
 
 # --- in words -----------------------------------------------------------------
@@ -229,12 +231,12 @@ def ct_dimensioning(desk: Desk) -> Iterator[Block]:
     if not (rows := dimensioning(desk)):
         return
     yield Paragraph(
-        "CT dimensioning for currents with full offset. V = I_f (R_ct + R_lead) in the largest"
-        " current of each event, and K_s = V_k / V. The machine stands at its centre. Remanence"
-        " leaves K_s (1 - remanence). X/R is w T of the DC component. A core with V_k = V (1 + X/R)"
-        " / (1 - remanence), as asked, never saturates. One that only lasts until clearing has K_s"
-        " = K_td. The time to saturation stands there by the usual formula, then by the flux."
-        " Leads count once, in an earth fault twice."
+        "CT dimensioning for currents with full offset. V = I_f (R_ct + R_lead) for the largest"
+        " current of each event, the machine at its centre; K_s = V_k / V. Remanence leaves K_s (1"
+        " - remanence). X/R is w T of the DC component. V_k asked is V (1 + X/R) / (1 - remanence):"
+        " such a core never saturates. K_td is the K_s that lasts until clearing. The time to"
+        " saturation is given by the usual formula and by the flux itself. Leads count twice"
+        f"{'' if desk.study.scheme.leads == 'six_wire' else ' in an earth fault, else once'}."
     )
     for groups, mine in _alike(rows).items():
         yield _table(desk, groups, mine)
@@ -251,10 +253,14 @@ def _alike(rows: list[Dimensioning]) -> dict[tuple[str, ...], list[Dimensioning]
     return {tuple(groups): list(mine) for mine, groups in found.items()}
 
 
+def _words(groups: Iterable[str]) -> str:
+    return listed(group.replace("_", " ") for group in groups)
+
+
 def _table(desk: Desk, groups: tuple[str, ...], rows: list[Dimensioning]) -> Table:
     ct = desk.study.ct.at(groups[0])
     lead, winding = ct.lead_resistance_ohm.centre(), ct.winding_resistance_ohm.centre()
-    where = "both ends" if groups == ENDS else listed(name.replace("_", " ") for name in groups)
+    where = "both ends" if groups == ENDS else _words(groups)
     caption = (
         f"CTs, {where}: V_k = {rows[0].knee_v:.4g} V, R_ct = {winding:.4g} ohm, one-way lead"
         f" {lead:.4g} ohm"
@@ -284,7 +290,9 @@ def _verdict(worst: Dimensioning) -> str:
         return f"saturates after {_shown(1000 * worst.saturates_after_s)} ms at worst"
     if np.isinf(worst.saturates_after_s):
         return "never saturates"
-    return f"does not saturate before it is cleared, {_shown(1000 * worst.lasts_s)} ms at most"
+    return (
+        f"does not saturate before it is cleared, {_shown(1000 * worst.cleared_after_s)} ms at most"
+    )
 
 
 def _cells(row: Dimensioning, first: bool) -> tuple[str, ...]:
@@ -322,6 +330,8 @@ def _facts(desk: Desk, rows: list[Dimensioning]) -> Iterator[str]:
             "A class states the least that a core must do. By how much a core is larger is an"
             " assumption of the study (knee_factor)."
         )
+    if ideal := [group for group in ends_of(desk) if group not in {row.ct for row in rows}]:
+        yield f"CTs without exciting current never saturate: {_words(ideal)}."
     known = {row.event for row in rows}
     if left := [event.name for event in desk.study.external_events if event.name not in known]:
         yield f"No such formula holds for {listed(left)}; a run solves it in time."

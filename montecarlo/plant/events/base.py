@@ -227,7 +227,7 @@ class Event(Section):
         Returns
         -------
         float or None (A)
-            None where the event has a hand formula, or is no sinusoid.
+            None where it is no sinusoid, or `by_hand` alone has it.
         """
         return None
 
