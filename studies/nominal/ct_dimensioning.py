@@ -97,14 +97,8 @@ def worst_of(desk: Desk, event: Event) -> Worst | None:
     else:
         return None
     clearing: Distribution | None = getattr(event, "clearing_time_s", None)
-    after_s = event.lasts_s(worst.scene(event)) if clearing is None else _longest_s(clearing)
+    after_s = event.lasts_s(worst.scene(event)) if clearing is None else clearing.support()[1]
     return Worst(event.name, primary_a, worst.direct_s(event) or 0.0, after_s, event.to_earth)
-
-
-def _longest_s(clearing: Distribution) -> float:
-    """The longest that can be drawn; 99 % where there is none."""
-    longest = clearing.support()[1]
-    return longest if np.isfinite(longest) else float(clearing.ppf(0.99))
 
 
 def ends_of(desk: Desk) -> list[str]:
