@@ -104,9 +104,9 @@ def _words(slope: Bias) -> str:
 def _ratios(desk: Desk, found: Sequence[tuple[str, Axis]]) -> Iterator[Block]:
     """I_d / I_b at which an element trips, once for elements that are alike."""
     yield Paragraph(
-        "The slope above the turning point is not the ratio I_d / I_b at which an element trips."
-        " It only comes near it at large currents. The table has that ratio at the lowest pick-up,"
-        " at rated load, in the largest current of each event above it, and in the limit."
+        "The printed slope is not the ratio I_d / I_b at which an element trips: pick-up and"
+        " turning point have their part in it. The table has that ratio at rated load, in the"
+        " largest current of each event above it, and in the limit of large currents."
     )
     alike: dict[tuple[Axis, int, tuple[Bias, ...]], list[str]] = {}
     for kind, axis in found:

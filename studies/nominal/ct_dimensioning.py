@@ -305,10 +305,10 @@ def _cells(row: Dimensioning, first: bool) -> tuple[str, ...]:
 
 
 def _shown(value: float) -> str:
-    """Three figures, whole from 1,000 on; none of what has no limit."""
+    """Three figures, whole from 1,000 to a million; none of what has no limit."""
     if np.isinf(value):
         return "-"
-    return f"{value:.3g}" if value < 1000 else f"{value:.0f}"
+    return f"{value:.0f}" if 999.5 <= value < 1e6 else f"{value:.3g}"
 
 
 def _facts(desk: Desk, rows: list[Dimensioning]) -> Iterator[str]:
