@@ -227,9 +227,10 @@ def ct_dimensioning(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
         "CT dimensioning for currents with full offset. V = I_f (R_ct + R_lead) for the largest"
         " current of each event, the machine at its centre; K_s = V_k / V. Remanence leaves K_s (1"
-        " - remanence). X/R is w T of this current's DC component. V_k asked is V (1 + X/R) / (1 - remanence):"
-        " such a core never saturates. K_td is the K_s that lasts until clearing. The time to"
-        " saturation is given by the usual formula and by the flux itself. Leads count twice"
+        " - remanence). X/R is w T of this current's DC component. V_k asked is"
+        " V (1 + X/R) / (1 - remanence): such a core never saturates. K_td is the K_s that"
+        " lasts until clearing. The time to saturation is given by the usual formula"
+        " and by the flux itself. Leads count twice"
         f"{'' if desk.study.scheme.leads == 'six_wire' else ' in an earth fault, else once'}."
     )
     for groups, mine in _alike(rows).items():
