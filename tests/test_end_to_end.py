@@ -53,6 +53,11 @@ COLUMNS = {  # that others rely on
         scheme stabilising_resistance_ohm fault current_a v_knee_v v_full_v peak_formula_v simulated_fault
         peak_simulated_v above_limit"""
     ),
+    "ct_dimensioning": (
+        """
+        ct event remanence_percent current_a burden_v knee_v saturation_factor x_over_r cleared_after_s
+        transient_factor required_knee_v formula_s saturates_after_s"""
+    ),
 }
 
 
@@ -131,6 +136,7 @@ def test_the_folder_is_complete(ran: Ran) -> None:
             "place_laws",
             "unprotected_winding",
             "peak_voltage",
+            "ct_dimensioning",
             "convergence",
             "detection_map",
             "false_trip_sources",

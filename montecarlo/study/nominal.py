@@ -236,13 +236,28 @@ class Nominal:
         float or None
             (s).
         """
+        found = event.direct_s(self.scene(event))
+        return None if found is None else float(found[0])
+
+    def scene(self, event: Event) -> Scene:
+        """One of the study's events at its centre, L1 at fault at angle 0.
+
+        Parameters
+        ----------
+        event : Event
+
+        Returns
+        -------
+        Scene
+            One sample.
+        """
         prefix = f"external_events.{event.name}."
         own = {
             key.removeprefix(prefix): value
             for key, value in self.samples.items()
             if key.startswith(prefix)
         }
-        scene = Scene(
+        return Scene(
             machine=self.study.machine,
             samples=self.samples,
             own=own,
@@ -250,5 +265,3 @@ class Nominal:
             point_on_wave_rad=np.zeros(1),
             phase=np.zeros(1, np.int64),
         )
-        found = event.direct_s(scene)
-        return None if found is None else float(found[0])

@@ -18,6 +18,8 @@ from studies.drivers.figures import figures
 from studies.drivers.frames import driver_rows, elasticity_rows, what_if_rows, worth_rows
 from studies.drivers.samples import CHANGES_STAGE, ROWS_STAGE
 from studies.drivers.text import drivers_text
+from studies.nominal.ct_dimensioning import dimensioning_frames
+from studies.nominal.desk import Desk
 from studies.nominal.peak import PEAKS, peak_frame, peak_of_chosen, peak_voltages
 from studies.protocol import Drawn, Findings
 from studies.report.blocks import items
@@ -88,6 +90,7 @@ def findings(found: Drivers, progress: Progress = silent) -> Findings:
         "candidates": result.candidates,
         "inputs": result.inputs,
         "peak_voltage": peaks,
+        **dimensioning_frames(Desk(result.study)),
         "unresolved": unresolved_frame((*result.unresolved_rows, *found.unresolved)),
     }
     progress(0, 1, CASES.what)

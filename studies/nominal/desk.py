@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.formulas import handcalc
+from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Array
 from montecarlo.relays.places import CHANNELS, ENDS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
 from montecarlo.relays.schemes import Axis, Scheme
@@ -294,6 +295,21 @@ class Desk(Nominal):
         compared = self.compared_a(lattice, axis, primary)[:, 0]
         return float(np.interp(setting_a, np.maximum.accumulate(compared), current, right=np.nan))
 
+    def by_hand(self, event: Event) -> tuple[float, str] | None:
+        """AC component of an event's first cycle at the worst that can be drawn, RMS [pu], and the
+        sum that gives it.
+
+        Parameters
+        ----------
+        event : Event
+
+        Returns
+        -------
+        (float, str) or None
+            None where no hand formula holds.
+        """
+        return event.by_hand({key: self.at(key) for key in self.samples})
+
     def through_fault(self) -> ThroughFault:
         """The largest of the listed events that have a hand formula, each at the worst that can be
         drawn; without one a fault at the terminals.
@@ -303,8 +319,7 @@ class Desk(Nominal):
         ThroughFault
         """
         rated = self.study.machine.rated_current_a
-        centre = {key: self.at(key) for key in self.samples}
-        events = [(event.name, event.by_hand(centre)) for event in self.study.external_events]
+        events = [(event.name, self.by_hand(event)) for event in self.study.external_events]
         found = [(name, *by_hand) for name, by_hand in events if by_hand is not None]
         if not found:
             emf = self.at("machine.voltage_factor")

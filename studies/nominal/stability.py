@@ -1,6 +1,6 @@
 """The desk's stability rules in words: stabilising voltage and resistance, the knee-point
-requirement, four-wire and six-wire leads, and the bias of biased elements. Every input stands at
-its centre; volts, amperes and ohms of CTs are seen from the legs, ratio matching taken in."""
+requirement, four-wire and six-wire leads. Every input stands at its centre; volts, amperes and ohms
+of CTs are seen from the legs, ratio matching taken in."""
 
 from __future__ import annotations
 
@@ -12,13 +12,11 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.secondary.restraint import Bias
-from montecarlo.study.candidates import biases_of, candidate_lattices, grids_of
+from montecarlo.study.candidates import candidate_lattices
 from studies.nominal.desk import Desk, HandRule, outermost
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.words import counted
 
-MOST_SLOPES = 8  # shown in full; above, the first and the last
 Groups = tuple[str, ...]  # tables of [ct]
 
 
@@ -289,75 +287,3 @@ def _resistances(desk: Desk, axis: Axis, pickup: float, both: Sequence[float]) -
     for volts in both:
         ohm = float(handcalc.stabilising_resistance(volts, pickup, relay))
         yield f"{max(ohm, 0.0):.4g}"
-
-
-# --- bias ---------------------------------------------------------------------
-
-
-def bias(desk: Desk) -> Iterator[Block]:
-    """What the slopes add at rated load and at the largest through fault.
-
-    Parameters
-    ----------
-    desk : Desk
-
-    Yields
-    ------
-    Block
-    """
-    found = [
-        (kind, axis) for kind in desk.study.scheme.kinds for axis in AXES if desk.biased(kind, axis)
-    ]
-    if not found:
-        return
-    choice = desk.study.scheme
-    trips = "above I_set + bias" if choice.bias_form == "sum" else "above I_set and above bias"
-    yield Paragraph(
-        f"Biased elements trip {trips} ({choice.bias_form} form). Bias = slope x I_b; above the"
-        f" turning point the second slope applies. I_b is the {choice.bias_current} of the"
-        " magnitudes of the ends' currents. The table has the differential current that trips, in"
-        " amperes secondary, first under rated load. It leaves the part x of the winding"
-        " unprotected, x as above. The fault's own share of I_b is left out. The last two columns"
-        " have the spill that trips in the largest through fault."
-    )
-    for kind, axis in found:
-        yield _biased(desk, kind, axis)
-
-
-def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
-    scheme, ends, fault_a = desk.scheme(kind), 1, desk.fault_a
-    if desk.study.scheme.bias_current == "sum":
-        ends = len(scheme.elements[scheme.of(axis)[0]].bias)
-    load_a = ends * desk.study.machine.rated_current_a / desk.turns
-    grids = next(one for one in grids_of(desk.study) if one.scheme == kind)
-    slopes = tuple(bias for bias in biases_of(grids, axis) if bias is not None)
-    rows = []
-    for slope in slopes if len(slopes) <= MOST_SLOPES else outermost(slopes):
-        for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a")):
-            on_load = _trips_at(desk, slope, pickup, load_a)
-            on_fault = _trips_at(desk, slope, pickup, ends * fault_a)
-            rows.append(
-                (
-                    _slope(slope),
-                    f"{pickup:g}",
-                    f"{on_load:.3g}",
-                    left_unprotected(desk.unprotected(on_load)),
-                    f"{on_fault:.3g}",
-                    f"{100 * on_fault / fault_a:.3g}",
-                )
-            )
-    caption = f"{kind}, {axis}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
-    head = ("slope", "pick-up A", "at load A", "x", "at i_f A", "% of i_f")
-    return Table(head, tuple(rows), "<>>>>>", caption)
-
-
-def _trips_at(desk: Desk, slope: Bias, pickup: float, bias_a: float) -> float:
-    """Differential current at which an element trips, at a bias current. [A]"""
-    restraint = slope.restraint(bias_a)
-    return pickup + restraint if desk.study.scheme.bias_form == "sum" else max(pickup, restraint)
-
-
-def _slope(slope: Bias) -> str:
-    if slope.second_slope is None:
-        return f"{slope.first_slope:g}"
-    return f"{slope.first_slope:g}, {slope.second_slope:g} above {slope.turning_point_a:g} A"

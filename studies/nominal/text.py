@@ -15,10 +15,12 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
 from montecarlo.study.candidates import Lattice, grid_lattices
+from studies.nominal.bias import bias
+from studies.nominal.ct_dimensioning import ct_dimensioning
 from studies.nominal.desk import PLACES, Desk, outermost
 from studies.nominal.excitation import excitation
 from studies.nominal.short_circuit import short_circuit
-from studies.nominal.stability import bias, left_unprotected, stabilising_resistance, stability
+from studies.nominal.stability import left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
 
 MOST_RESTRAINT = 20  # times the unbiased current, how far a biased one may lie
@@ -160,6 +162,7 @@ def hand_calculation(desk: Desk) -> list[Block]:
         *_capacitive(desk),
         *short_circuit(desk),
         *_direct_currents(desk),
+        *ct_dimensioning(desk),
         *excitation(desk.study),
     ]
 

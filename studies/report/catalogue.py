@@ -163,6 +163,10 @@ HOLDS = {
     "peak_voltage": (
         "highest voltage across the relay circuit on an internal fault, by formula and simulated"
     ),
+    "ct_dimensioning": (
+        "CTs of each end in every external event with full offset: K_s, the knee voltage asked, and"
+        " the time to saturation by the usual formula and by the flux; empty: never"
+    ),
 }
 # Captions shorter than that
 SHORTER = {
@@ -187,6 +191,7 @@ BESIDE = (
     "place_laws",
     "waveforms",
     "commissioning",
+    "ct_dimensioning",
 )
 # Of the workbook: a figure, or a page that is made to be printed, shows it
 UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")

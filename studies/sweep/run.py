@@ -14,6 +14,8 @@ from montecarlo.engine.workers import workers_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
 from studies.commissioning.run import commissioning
+from studies.nominal.ct_dimensioning import dimensioning_frames
+from studies.nominal.desk import Desk
 from studies.nominal.peak import (
     PeakVoltage,
     caution,
@@ -129,6 +131,7 @@ def findings(
     peak = peak_of_chosen(peak_table, chosen)
     parts = (sources(result), waves, sheet)
     frames = {**tables(result), "peak_voltage": peak_table}
+    frames |= dimensioning_frames(Desk(study))
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
     frames = with_unit(frames, study)
     recipes = figures(result, frames)

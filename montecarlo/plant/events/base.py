@@ -211,6 +211,26 @@ class Event(Section):
         """
         return None
 
+    @property
+    def to_earth(self) -> bool:
+        """Whether the current returns through earth, and so through the CTs' return core."""
+        return False
+
+    def first_cycle_a(self, scene: Scene) -> float | None:
+        """AC component of the first cycle of the phase that carries most, without load, RMS. [A]
+
+        Parameters
+        ----------
+        scene : Scene
+            One sample.
+
+        Returns
+        -------
+        float or None (A)
+            None where it is no sinusoid, or `by_hand` alone has it.
+        """
+        return None
+
     def by_hand(self, centre: Mapping[str, float]) -> tuple[float, str] | None:
         """AC component of the first cycle, RMS [pu], and the sum that gives it.
 

@@ -156,6 +156,9 @@ class _BeyondTransformer(Event):
             scene.machine.omega,
         )
 
+    def first_cycle_a(self, scene: Scene) -> float:
+        return float(abs(self._added(scene).stages[0]).max() / np.sqrt(2))
+
     def _added(self, scene: Scene) -> Fading:
         own = scene.own
         decrement = scene.decrement

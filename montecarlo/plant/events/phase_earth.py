@@ -170,6 +170,15 @@ class PhaseEarth(Event):
     def direct_s(self, scene: Scene) -> Array:
         return _direct_s(scene, _bus(scene))
 
+    @property
+    def to_earth(self) -> bool:
+        return True
+
+    def first_cycle_a(self, scene: Scene) -> float:
+        neutral, line = _added(scene, _bus(scene))
+        most = max(abs(end.stages[0]).max() for end in (neutral, line))
+        return float(most / np.sqrt(2))
+
     def neutral_current(self, scene: Scene, t: Array) -> Array:
         """(n, nt). The sum of the three phases at the neutral end; load and charging currents add
         nothing to it. It ends at its own first zero after clearing: behind a resistor that of the

@@ -1,4 +1,4 @@
-"""Stability and bias by hand: restricted earth fault, leads, slopes. All numbers worked by hand
+"""Stability by hand: restricted earth fault, leads. All numbers worked by hand
 from the tests' study: 25 MVA, 11 kV (1312 A, E = 6351 V), CT 1500/1 A with 5 + 1 ohm, largest
 through fault 4 pu = 3.499 A secondary."""
 
@@ -6,10 +6,8 @@ from __future__ import annotations
 
 from typing import Any
 
-import pytest
-
 from studies.nominal.desk import Desk
-from studies.nominal.stability import bias, stabilising_resistance, stability
+from studies.nominal.stability import stabilising_resistance, stability
 from tests.made.said import words
 from tests.made.studies import REMOVE, study_with
 
@@ -18,15 +16,11 @@ RESTRICTED: dict[str, Any] = {
     "ct.neutral_conductor": {},
     "candidates": {"earth_pickup_a": [0.05]},
 }
-BIASED: dict[str, Any] = {
-    "scheme.kind": "biased",
-    "candidates": {"phase_pickup_a": [0.1], "first_slope": [0.2]},
-}
 
 
 def said(changes: dict[str, Any]) -> str:
     desk = Desk(study_with(changes))
-    return words([*stability(desk), *stabilising_resistance(desk), *bias(desk)])
+    return words([*stability(desk), *stabilising_resistance(desk)])
 
 
 def test_restricted_earth_fault_by_hand() -> None:
@@ -55,46 +49,6 @@ def test_which_leads_a_fault_sees() -> None:
     assert "core of 0.5 ohm that the three CTs of an end share" in shared
     assert "ct.return_core_ohm is 0" in said({})
     assert "Six-wire leads: the loop applies to every fault" in said({"scheme.leads": "six_wire"})
-
-
-@pytest.mark.parametrize(
-    ("changes", "row"),
-    [
-        # load 1312 / 1500 = 0.8748 A, bias 0.2 of it = 0.175 A; through fault 3.499 A, 0.6998
-        # A; x = I R / E
-        ({}, "0.2 0.1 0.275 all (x = 1.38) 0.8 22.9"),
-        (
-            {"scheme.bias_form": "greater_of"},
-            "0.2 0.1 0.175 87.6 % 0.7 20",
-        ),
-        (
-            {"scheme.bias_form": "greater_of", "candidates.phase_pickup_a": [0.2]},
-            "0.2 0.2 0.2 all (x = 1) 0.7 20",
-        ),
-        (
-            {"scheme.bias_current": "sum"},
-            "0.2 0.1 0.45 all (x = 2.25) 1.5 42.9",
-        ),
-        (
-            {"scheme.bias_current": "largest"},
-            "0.2 0.1 0.275 all (x = 1.38) 0.8 22.9",
-        ),
-        # above 2 A half: 0.1 + 0.2 x 3.499 + 0.3 x 1.499 = 1.25 A
-        (
-            {"candidates.second_slope": [0.5], "candidates.turning_point_a": [2.0]},
-            "0.2, 0.5 above 2 A 0.1 0.275 all (x = 1.38) 1.25 35.7",
-        ),
-    ],
-)
-def test_bias_by_hand(changes: dict[str, Any], row: str) -> None:
-    text = said(BIASED | changes)
-    assert row in text
-    assert "Stabilising voltage" not in text  # nothing to stabilise
-    assert "Four-wire" not in text
-
-
-def test_no_word_of_bias_without_any() -> None:
-    assert "iased" not in said({"candidates.earth_pickup_a": [0.02]})
 
 
 def test_second_cores_stand_for_themselves() -> None:
