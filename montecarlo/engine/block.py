@@ -23,7 +23,7 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bank_of, bias_form, leg_ohm, measurement
+from montecarlo.study.circuits import Circuit, bank_of, form_of, gates_of, leg_ohm, measurement
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +205,7 @@ class Block(ChunkSamples):
         -------
         Form
         """
-        return bias_form(self.study, lattice.bias_of(stage), stage)
+        return form_of(self.study, lattice.bias_of(stage), lattice.own.gate, stage)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.
@@ -224,6 +224,31 @@ class Block(ChunkSamples):
                 self.form(lattice, stage) for lattice in self._on(circuit) for stage in stages
             )
         )
+
+    def wanted(
+        self,
+        circuit: Circuit,
+        window: transient.Window,
+        forms: tuple[Form, ...],
+        delays_s: tuple[float, ...],
+    ) -> Measurement:
+        """What elements make of currents in time, with the gates of these samples.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        window : Window
+        forms : tuple of Form
+        delays_s : tuple of float
+            (s).
+
+        Returns
+        -------
+        Measurement
+        """
+        gated = any(form[4] for form in forms)
+        gates = gates_of(self.study, self.samples, window.step_s) if gated else ()
+        return measurement(self.study, self.scheme(circuit), forms, delays_s, gates)
 
     # --- solutions ------------------------------------------------------------
 

@@ -17,7 +17,7 @@ from montecarlo.engine.block import Block, Judged
 from montecarlo.estimates.tally import Pickups
 from montecarlo.sampling.stratum import EARTH, Side
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, measurement
+from montecarlo.study.circuits import Circuit
 from montecarlo.study.strata import OPEN_CT_CIRCUITS
 
 
@@ -85,7 +85,7 @@ def _passing(block: Block) -> dict[Circuit, Judged]:
     judged = {}
     for circuit in block.circuits:
         forms, delays = block.forms(circuit), block.delays(circuit)
-        wanted = measurement(block.study, block.scheme(circuit), forms, delays)
+        wanted = block.wanted(circuit, window, forms, delays)
         flux = block.solved(circuit, before).flux
         response = block.in_time(circuit, window, currents, flux, wanted)
         judged[circuit] = Judged(forms, delays, response.pickup)

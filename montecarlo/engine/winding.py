@@ -267,16 +267,21 @@ def _conditions(
     form = block.form(lattice, sweep.axis)
     if form[0] != GREATER_OF:
         return sweep.currents[..., elements, forms.index(form)].max(axis=-1), []
-    amount = sweep.currents[..., forms.index(NO_BIAS)]
+    amount = sweep.currents[..., forms.index(_difference(form))]
     margin = sweep.currents[..., forms.index((SUM, *form[1:]))]
     return None, [(amount[..., k], margin[..., k]) for k in elements]
+
+
+def _difference(form: Form) -> Form:
+    """What is left of a form without its bias."""
+    return (*NO_BIAS[:4], form[4])
 
 
 def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
     """The forms of bias that are solved for: the greater-of form by its two conditions."""
     found: list[Form] = []
     for form in block.forms(circuit):
-        found += [NO_BIAS, (SUM, *form[1:])] if form[0] == GREATER_OF else [form]
+        found += [_difference(form), (SUM, *form[1:])] if form[0] == GREATER_OF else [form]
     return tuple(dict.fromkeys(found))
 
 
@@ -338,7 +343,9 @@ def _at_nodes(
         waves.at(scheme.places),
         window,
         flux,
-        measurement(block.study, scheme, _winding_forms(block, circuit), block.delays(circuit)),
+        block.wanted(circuit, window, _winding_forms(block, circuit), block.delays(circuit)).take(
+            each
+        ),
         settle=SETTLED_SHARE,
     )
     return _by_node(block, circuit, response.pickup)

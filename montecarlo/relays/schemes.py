@@ -15,6 +15,7 @@ from pydantic import field_validator
 
 from montecarlo.quantities import Array, Distribution, Quantity, Section, number, word
 from montecarlo.quantities.wording import WORD, is_word, shown
+from montecarlo.relays.gates import Gate
 from montecarlo.relays.places import (
     GROUP_OF,
     GROUPS,
@@ -143,6 +144,12 @@ class SchemeChoice(Section):
     earth_bias_current: (
         Annotated[BiasCurrent, word("bias_current of a biased earth element, if its own")] | None
     ) = None
+    gates: Annotated[
+        tuple[Gate, ...],
+        word(
+            "what may hold phase elements back, each a table [[scheme.gates]]; see candidates.gate"
+        ),
+    ] = ()
     custom: Annotated[
         tuple[CustomScheme, ...], word("schemes of the study's own, each a table [[scheme.custom]]")
     ] = ()

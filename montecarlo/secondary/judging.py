@@ -159,11 +159,12 @@ def _least(one: Lanes, other: Lanes) -> Lanes:
 
 
 @njit(**COMPILED)
-def _above_bias(difference: Lanes, bias: Lanes, form: Array, v: int) -> Lanes:
-    """`restraint.operating_quantity`, for lanes."""
+def _above_bias(difference: Lanes, bias: Lanes, form: Array, v: int, least: Lanes) -> Lanes:
+    """`restraint.operating_quantity`, for lanes; `least`: a slope that there is at least."""
     turned = bias - form[v, 3]
     turned = where_less(turned, splat(0.0), splat(0.0), turned)
     held = form[v, 1] * bias + (form[v, 2] - form[v, 1]) * turned
+    held = where_less(held, least * bias, least * bias, held)
     if form[v, 0] == UNBIASED:
         return difference
     if form[v, 0] == SUM:
@@ -194,8 +195,29 @@ def _most(one: Lanes, other: Lanes) -> Lanes:
 
 
 @njit(**COMPILED)
-def judge(  # noqa: C901
-    history: Array, done: Index, lead: int, meter: Meter, scratch: Array, first: int, pickup: Array
+def _quantity(
+    difference: Lanes, bias: Lanes, forms: Array, v: int, on: Array, row: int, slope: float
+) -> Lanes:
+    """What an element compares with its pick-up; row: of its gate in `on`, below 0 for none."""
+    if row < 0:
+        return _above_bias(difference, bias, forms, v, splat(0.0))
+    held = load(on, row)
+    if slope < np.inf:
+        return _above_bias(difference, bias, forms, v, slope * held)
+    free = _above_bias(difference, bias, forms, v, splat(0.0))
+    return where_less(splat(0.5), held, 0.0 * free, free)
+
+
+@njit(**COMPILED)
+def judge(  # noqa: C901, PLR0913
+    history: Array,
+    done: Index,
+    lead: int,
+    meter: Meter,
+    on: Array,
+    scratch: Array,
+    first: int,
+    pickup: Array,
 ) -> None:
     """What each element sustains for each form of bias and each hold. A frozen lane keeps its last
     value.
@@ -209,6 +231,8 @@ def judge(  # noqa: C901
     lead : int
         Steps before the event, which do not count.
     meter : Meter
+    on : ndarray, (gates slots steps, LANES)
+        Whether each gate holds back each element that it looks at.
     scratch : ndarray, (4 steps, LANES)
     first : int
         Sample of the first lane.
@@ -220,18 +244,26 @@ def judge(  # noqa: C901
         for e in range(meter.signals.size):
             for s in range(done[b], steps):
                 history[e * steps + s, b] = history[e * steps + done[b] - 1, b]
+    gates = meter.gates
     for e in range(meter.element.size):
         mine, biased = meter.element[e] * steps, meter.bias[e, 0] >= 0
-        for s in range(lead, steps if biased else lead):
+        slot = gates.slot[e]
+        whole = biased or slot >= 0  # else the squares will do
+        for s in range(lead, steps if whole else lead):
             store(scratch, steps + s, _restraining(history, meter, e, s))
             store(scratch, 2 * steps + s, square_root(load(history, mine + s)))
         for v in range(meter.forms.shape[0]):
-            for s in range(lead, steps if biased else lead):
+            gate = int(meter.forms[v, 4]) - 1
+            row, slope = -steps, 0.0
+            if gate >= 0 and slot >= 0:
+                row, slope = (gate * gates.side.size + slot) * steps, gates.slope[gate]
+            for s in range(lead, steps if whole else lead):
                 difference, bias = load(scratch, 2 * steps + s), load(scratch, steps + s)
-                store(scratch, 3 * steps + s, _above_bias(difference, bias, meter.forms, v))
+                value = _quantity(difference, bias, meter.forms, v, on, row + s, slope)
+                store(scratch, 3 * steps + s, value)
             for d in range(meter.holds.size):
                 hold = meter.holds[d]
-                if biased:
+                if whole:
                     best = sustained(
                         scratch, 3 * steps + lead, 4 * steps, hold, meter.drop_off, scratch
                     )

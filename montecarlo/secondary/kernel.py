@@ -11,8 +11,9 @@ import numpy as np
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
+from montecarlo.secondary.gates import holds_back
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
-from montecarlo.secondary.lanes import LANES, any_positive, load, splat, store
+from montecarlo.secondary.lanes import LANES, any_positive, load, splat, store, where_less
 from montecarlo.secondary.stage import ALPHA
 from montecarlo.secondary.stage_code import FIRST, SECOND, START, run
 from montecarlo.secondary.workspace import (
@@ -20,6 +21,7 @@ from montecarlo.secondary.workspace import (
     COMPILED,
     SMALL_A,
     Cores,
+    Gates,
     Meter,
     Pace,
     aligned,
@@ -112,6 +114,30 @@ def _add_up(w: Array, cts: int, sums: Array) -> None:
         store(w, at.SUM + k, total)
 
 
+@njit(**COMPILED)
+def _look_at_gates(
+    gates: Gates, now: Array, levels: Array, on: Array, steps: int, per_cycle: int, first: int
+) -> None:
+    """When each gate holds back each element, gate by gate, element by element; levels: scratch."""
+    slots = gates.side.size
+    for g in range(gates.what.size):
+        for k in range(levels.shape[0]):
+            for b in range(LANES):
+                levels[k, b] = gates.levels[g, k, first + b]
+        begin = g * slots * steps
+        for slot in range(slots):
+            rows, own = 2 * slot * steps, begin + slot * steps
+            holds_back(gates.code, now, rows, levels, 0, on, own, steps, per_cycle, gates.what[g])
+        if gates.together[g]:
+            for s in range(steps):
+                held = splat(0.0)
+                for slot in range(slots):
+                    each = load(on, begin + slot * steps + s)
+                    held = where_less(held, each, each, held)
+                for slot in range(slots):
+                    store(on, begin + slot * steps + s, held)
+
+
 @njit(**ALLOCATES, entry=True)
 def integrate(  # noqa: C901, PLR0913
     wave: Array,
@@ -156,6 +182,10 @@ def integrate(  # noqa: C901, PLR0913
     w, tile = aligned(at.ROWS), aligned(_TILE * channels)
     window, sums = aligned(2 * signals * pace.per_cycle), aligned(2 * signals)
     history, scratch = aligned(signals * steps), aligned(4 * steps)
+    gates = meter.gates
+    slots = gates.side.size
+    now, on = aligned(2 * slots * steps), aligned(gates.what.size * slots * steps)
+    levels = aligned(gates.levels.shape[1])
     done = np.empty(LANES, np.int64)
     for first in range(0, n, LANES):
         fill(w, cores, first, ALPHA * pace.step_s)
@@ -166,11 +196,13 @@ def integrate(  # noqa: C901, PLR0913
         tile_start = 0
         _fetch(tile, wave, first, 0)
         run(stages, w, tile, 0, START)
+        _add_up(w, cts, meter.sums)
         for s in range(-pace.warm, steps):
             if pace.jump and s == lead:  # flux and stops pass over the jump
                 tile_start = 2 * lead + 1
                 _fetch(tile, wave, first, tile_start)
                 run(stages, w, tile, 0, START)
+                _add_up(w, cts, meter.sums)
                 for e in range(signals if quantity == PEAK_VALUE else 0):
                     peak_after_jump(w, e, rows[e], (s - 1) % pace.per_cycle, window, pace.per_cycle)
             for index in range(2 * s + 1, 2 * s + 3):
@@ -184,6 +216,9 @@ def integrate(  # noqa: C901, PLR0913
                     store(w, at.INNER + e, load(w, rows[e]))
                 run(stages, w, tile, now_at, SECOND if index == 2 * s + 2 else FIRST)
                 _add_up(w, cts, meter.sums)
+            for slot in range(slots if s >= 0 else 0):
+                store(now, 2 * slot * steps + s, load(w, gates.side[slot]))
+                store(now, (2 * slot + 1) * steps + s, load(w, gates.leg[slot]))
             for e in range(signals if s >= 0 else 0):
                 value = measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
@@ -204,4 +239,5 @@ def integrate(  # noqa: C901, PLR0913
             if w[at.LIVE, b] > 0.0:
                 _end(w, b, cts)
             moves[first + b] = np.sqrt(w[at.WORST, b])
-        judge(history, done, lead, meter, scratch, first, pickup)
+        _look_at_gates(gates, now, levels, on, steps, pace.per_cycle, first)
+        judge(history, done, lead, meter, on, scratch, first, pickup)

@@ -4,16 +4,17 @@ solution alike."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.secondary.gates import Gate, compiled
 from montecarlo.secondary.judging import POINTS, QUANTITIES
 from montecarlo.secondary.restraint import ADDED, LARGEST, NO_BIAS, PRODUCT, Form
-from montecarlo.secondary.workspace import CURRENT, LEG, MOST, SUM, Meter
+from montecarlo.secondary.workspace import CURRENT, LEG, MOST, SUM, Gates, Meter
 
 
 def circle(per_cycle: int) -> Array:
@@ -74,7 +75,9 @@ class Measurement:
     `SchemeChoice.bias_current`, "mean" unless given; forms: `restraint.Form`, each judged for
     itself; quantity: what is measured of a current, the peak as if of a sinusoid;
     delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
-    runs on; drop_off: the share of its pick-up at which an element resets."""
+    runs on; drop_off: the share of its pick-up at which an element resets; gates: what a form's
+    number counts, on the block's samples; sides: what multiplies each CT's current in what passes
+    one side of an element's leg, where gates look at the element, none elsewhere."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -86,6 +89,8 @@ class Measurement:
     delays_s: tuple[float, ...] = (0.0,)
     drop_off: float = 1.0
     over_travel_s: float = 0.0
+    gates: tuple[Gate, ...] = ()
+    sides: tuple[tuple[float, ...], ...] = ()
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -134,7 +139,7 @@ class Measurement:
         first, second = self.senses[element]
         return np.asarray(self.gains(self.bias[element]) * [first, -second])
 
-    def meter(self, step_s: float, per_cycle: int) -> Meter:
+    def meter(self, step_s: float, per_cycle: int, fill: Index | None = None) -> Meter:
         """The same for the compiled pass.
 
         Parameters
@@ -143,6 +148,8 @@ class Measurement:
             Of its grid of time (s).
         per_cycle : int
             Steps a cycle.
+        fill : ndarray of int, optional
+            The samples that are solved, as they come; all of them once unless given.
 
         Returns
         -------
@@ -167,6 +174,12 @@ class Measurement:
             elif kind == "largest":
                 combine[e] = LARGEST
             restraining.append(own)
+        slot, side = np.full(len(bias), -1), list[int]()
+        for e, weights in enumerate(self.sides if self.gates else ()):
+            if weights:
+                slot[e] = len(side)
+                sums[each, : len(weights)] = weights
+                side, each = [*side, SUM + each], each + 1
         rows = list(dict.fromkeys([*legs, *(row for own in restraining for row in own)]))
         which = np.full((len(bias), most), -1)
         for e, own in enumerate(restraining):
@@ -184,4 +197,34 @@ class Measurement:
             circle(per_cycle),
             np.array(holds),
             self.drop_off,
+            Gates(
+                compiled() if self.gates else 0,
+                slot,
+                np.array(side, int),
+                np.array([LEG + self.legs[e] for e in np.flatnonzero(slot >= 0)], int),
+                np.array([gate.what for gate in self.gates], int),
+                np.array([gate.slope for gate in self.gates], float),
+                np.array([gate.together for gate in self.gates], int),
+                self._levels(fill),
+            ),
         )
+
+    def _levels(self, fill: Index | None) -> Array:
+        """(gates, levels, rows) of the gates, of the samples that `fill` names."""
+        if not self.gates:
+            return np.zeros((0, 0, 0))
+        every = np.stack([gate.levels.rows() for gate in self.gates])
+        return np.ascontiguousarray(every if fill is None else every[..., fill])
+
+    def take(self, rows: Index) -> Measurement:
+        """The same on some samples.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+
+        Returns
+        -------
+        Measurement
+        """
+        return replace(self, gates=tuple(gate.take(rows) for gate in self.gates))

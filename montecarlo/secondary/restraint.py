@@ -19,8 +19,9 @@ from montecarlo.quantities import Array
 
 UNBIASED, SUM, GREATER_OF = 0, 1, 2
 ADDED, LARGEST, PRODUCT = 0, 1, 2  # how a bias current is made of what is measured
-Form = tuple[int, float, float, float]  # which, first_slope, second_slope, turning point [A]
-NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0)
+# which, first_slope, second_slope, turning point [A], gate: 0 for none, else its number from 1 on
+Form = tuple[int, float, float, float, int]
+NO_BIAS: Form = (UNBIASED, 0.0, 0.0, 0.0, 0)
 
 
 @dataclass(frozen=True)
@@ -45,20 +46,22 @@ class Bias:
         """
         return -float(operating_quantity(np.zeros(1), np.array([bias_a]), self.form(SUM))[0])
 
-    def form(self, which: int) -> Form:
+    def form(self, which: int, gate: int = 0) -> Form:
         """The same for `operating_quantity`.
 
         Parameters
         ----------
         which : int
             SUM or GREATER_OF.
+        gate : int, optional
+            That holds the element back, by its number; 0: none.
 
         Returns
         -------
         Form
         """
         second_slope = self.first_slope if self.second_slope is None else self.second_slope
-        return which, self.first_slope, second_slope, self.turning_point_a or 0.0
+        return which, self.first_slope, second_slope, self.turning_point_a or 0.0, gate
 
     def plain(self) -> Bias:
         """The same without a second slope that is none: it is missing, or equals the first.
@@ -72,7 +75,7 @@ class Bias:
 
 
 def operating_quantity(difference: Array, bias: Array, form: tuple[float, ...]) -> Array:
-    """What is compared with the pick-up. [A]
+    """What is compared with the pick-up while no gate is on. [A]
 
     Parameters
     ----------
@@ -84,7 +87,7 @@ def operating_quantity(difference: Array, bias: Array, form: tuple[float, ...]) 
     -------
     ndarray, (...)
     """
-    which, first_slope, second_slope, turning_point_a = form
+    which, first_slope, second_slope, turning_point_a = form[:4]
     if which == UNBIASED:
         return difference * 1.0
     with np.errstate(invalid="ignore", over="ignore"):  # as compiled: bad values stay visible
@@ -111,10 +114,10 @@ def threshold(pickup_a: float, bias: Array, form: Form) -> Array:
     -------
     ndarray, (...)
     """
-    which, *slopes = form
+    which = form[0]
     if which == UNBIASED:
         return np.full(bias.shape, pickup_a)
-    restraint = -operating_quantity(np.zeros(bias.shape), bias, (float(SUM), *slopes))
+    restraint = -operating_quantity(np.zeros(bias.shape), bias, (SUM, *form[1:]))
     return np.asarray(pickup_a + restraint if which == SUM else np.maximum(pickup_a, restraint))
 
 

@@ -147,11 +147,12 @@ def solve(  # noqa: PLR0913
         steps=window.steps,
         loop_from=source.loop_from if source.loop_from >= 0 else points - 1,
         jump=source.jumps,
-        settle=float(settle),
+        # a gate may still be on when nothing that is measured changes any more
+        settle=0.0 if measurement.gates else float(settle),
     )
     pickup = np.empty((fill.size, *measurement.shape))
     moves = np.empty(fill.size)
-    meter = measurement.meter(window.step_s, window.per_cycle)
+    meter = measurement.meter(window.step_s, window.per_cycle, fill)
     (legs, cts), signals = table.shape, meter.signals.size
     sizes = (legs, cts, cts, cts, signals) if keep_trace else (0,) * 5
     trace = np.full((fill.size, sum(sizes), window.steps if keep_trace else 0), np.nan)

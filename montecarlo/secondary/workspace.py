@@ -91,6 +91,19 @@ class Pace(NamedTuple):
     settle: float  # share of change a cycle at which a lane is frozen; 0: never
 
 
+class Gates(NamedTuple):
+    """What holds elements back (`gates`)."""
+
+    code: int  # address of `gates.compiled`, 0 without gates
+    slot: Index  # (elements,) place among those that gates look at; -1: none do
+    side: Index  # (slots,) row of the workspace: what passes one side of the element's leg
+    leg: Index  # (slots,) row of its leg
+    what: Index  # (gates,) `Gate.what`
+    slope: Array  # (gates,) of the bias while one is on; infinite: it cannot operate
+    together: Index  # (gates,) whether one element's gate holds back all
+    levels: Array  # (gates, levels, n) `Levels.rows`
+
+
 class Meter(NamedTuple):
     """What is measured, and what the elements make of it."""
 
@@ -100,11 +113,12 @@ class Meter(NamedTuple):
     combine: Index  # (elements,) how one bias current is made of these, of `restraint.ADDED` ...
     share: Array  # (elements, most) what each is multiplied by first
     sums: Array  # (vector sums, MOST) what multiplies the current of each CT in a sum of several
-    forms: Array  # (variants, 4) form (`restraint`), first_slope, second_slope, turning point [A]
+    forms: Array  # (variants, 5) `restraint.Form`
     quantity: int  # of `judging.QUANTITIES`
     circle: Array  # (6, per_cycle), `measurement.circle`
     holds: Index  # (delays,) steps for which a value must be held
     drop_off: float  # share of its pick-up at which an element resets
+    gates: Gates
 
 
 def network(table: Array) -> Network:

@@ -16,7 +16,7 @@ from montecarlo.relays.schemes import Axis as Element
 from montecarlo.relays.schemes import Scheme
 from montecarlo.study.grids import Axis
 
-Part = Literal["pick-up", "high set", "circuit", "bias", "time"]
+Part = Literal["pick-up", "high set", "circuit", "bias", "time", "gate"]
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,7 @@ AXES = (  # in the order of the tables' columns
     SettingAxis("earth_turning_point_a", "A", "bias", "earth"),
     SettingAxis("high_set_pickup_a", "A", "high set", "high_set"),
     SettingAxis("high_set_delay_s", "s", "time", "high_set"),
+    SettingAxis("gate", "", "gate", "phase"),  # a name
 )
 KEYS = tuple(axis.key for axis in AXES)
 PICKUPS = tuple(axis.key for axis in AXES if axis.part == "pick-up")
@@ -141,6 +142,7 @@ class Setting:
     earth_turning_point_a: float | None = None
     high_set_pickup_a: float | None = None
     high_set_delay_s: float | None = None
+    gate: str | None = None
 
     def pickup_of(self, stage: Element) -> float | None:
         """The pick-up of some elements; None without such an element. [A]
@@ -298,6 +300,7 @@ class ExistingSetting(Section):
         Annotated[float, Plain("s", "delay of the high-set elements, if their own", 0.0, MOST_S)]
         | None
     ) = None
+    gate: Annotated[str, word("gate of the phase elements, if candidates have gates")] | None = None
 
 
 class Candidates(Section):
@@ -417,6 +420,10 @@ class Candidates(Section):
     high_set_delay_s: Annotated[
         tuple[float, ...],
         Axis("s", "delays of high-set elements, instead of delay_s", 0.0, MOST_S),
+    ] = ()
+    gate: Annotated[
+        tuple[str, ...],
+        word('gates of the phase elements, by name: of scheme.gates, or "none"'),
     ] = ()
     existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None
 

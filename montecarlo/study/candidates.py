@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from operator import attrgetter
+from typing import Any
 
 from montecarlo.relays.schemes import Axis
 from montecarlo.secondary.restraint import Bias
@@ -122,6 +123,7 @@ class Own:
     earth_turning_point_a: float | None = None
     high_set_pickup_a: float | None = None
     high_set_delay_s: float | None = None
+    gate: str | None = None
 
     def plain(self) -> Own:
         """The same without a second slope that is none, and without a delay of no element.
@@ -324,7 +326,7 @@ def owns_of(grids: Grids) -> tuple[Own, ...]:
     -------
     tuple of Own
     """
-    every = [grids.values.get(key) or (None,) for key in OWN]
+    every: list[tuple[Any, ...]] = [grids.values.get(key) or (None,) for key in OWN]
     owns = (Own(*values).plain() for values in product(*every))
     return tuple(dict.fromkeys(owns))
 

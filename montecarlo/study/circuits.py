@@ -9,12 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.places import GROUPS
 from montecarlo.relays.schemes import Axis, Scheme, build, leg_resistances
 from montecarlo.secondary.circuit import CtBank, build_bank
+from montecarlo.secondary.gates import BLOCK, Gate, Levels
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, Form
 from montecarlo.study.description import Study
+
+LEAST_PU = 0.1  # of the rated current: an end with less has no DC component worth a name
+ROUND_OFF = 1e-9  # of a step
 
 
 @dataclass(frozen=True)
@@ -127,6 +132,7 @@ def measurement(
     scheme: Scheme,
     forms: tuple[Form, ...] = (NO_BIAS,),
     delays_s: tuple[float, ...] = (0.0,),
+    gates: tuple[Gate, ...] = (),
 ) -> Measurement:
     """What the relay's elements make of a scheme's currents.
 
@@ -138,6 +144,8 @@ def measurement(
         Each judged for itself.
     delays_s : tuple of float
         (s).
+    gates : tuple of Gate, optional
+        Of the study, on the samples that are solved in time.
 
     Returns
     -------
@@ -160,7 +168,93 @@ def measurement(
         delays_s=delays_s,
         drop_off=relay.drop_off_ratio,
         over_travel_s=relay.over_travel_s,
+        gates=gates,
+        sides=tuple(one_side(scheme, number) for number in range(len(scheme.elements))),
     )
+
+
+def one_side(scheme: Scheme, number: int) -> tuple[float, ...]:
+    """What multiplies each CT's current in what passes one side of a phase element's leg.
+
+    Parameters
+    ----------
+    scheme : Scheme
+    number : int
+        Of the element.
+
+    Returns
+    -------
+    tuple of float
+        Empty where its leg does not compare two sides, and for other elements.
+    """
+    element = scheme.elements[number]
+    row = scheme.table[element.leg]
+    two = row.max() > 0 > row.min()
+    return tuple(np.maximum(row, 0.0).tolist()) if element.axis == "phase" and two else ()
+
+
+def gates_of(study: Study, samples: Mapping[str, Array], step_s: float) -> tuple[Gate, ...]:
+    """The gates of a study on some samples.
+
+    Parameters
+    ----------
+    study : Study
+    samples : mapping of str to ndarray, (n,)
+        Of its inputs, by key.
+    step_s : float
+        Of the grid of time (s).
+
+    Returns
+    -------
+    tuple of Gate
+    """
+    rated_a = study.machine.rated_current_a / study.ct.stating.leg_ratio
+    some = np.zeros(len(next(iter(samples.values()))))
+
+    def steps(seconds: Array | float) -> Array:
+        return np.asarray(some + np.ceil(np.asarray(seconds) / step_s - ROUND_OFF))
+
+    found = []
+    for one in study.scheme.gates:
+        own = f"scheme.gates.{one.name}."
+        start_pu = samples.get(f"{own}start_pu", some + np.inf)
+        angle = one.start == "angle"
+        above = np.cos(np.radians(one.within_degrees or 0.0)) if angle else one.start_above or 0.0
+        levels = Levels(
+            start_a=np.sqrt(2) * rated_a * start_pu,
+            ratio=samples[f"{own}ratio"],
+            floor_a=some + np.sqrt(2) * rated_a * one.floor_pu,
+            wait_steps=steps(samples.get(f"{own}wait_s", 0.0)),
+            above=some + above,
+            least_a=some + LEAST_PU * rated_a,
+            hold_above=some + (one.hold_above or 0.0),
+            stays_steps=np.maximum(steps(one.stays_s), 1.0),
+            longest_steps=some + np.inf if one.longest_s is None else steps(one.longest_s),
+        )
+        slope = BLOCK if one.slope is None else one.slope
+        found.append(Gate(one.start, one.hold, one.on == "change", slope, one.together, levels))
+    return tuple(found)
+
+
+def form_of(study: Study, lattice_bias: Bias | None, gate: str | None, stage: Axis) -> Form:
+    """The form in which a candidate's elements of a kind judge, with the gate that holds them back.
+
+    Parameters
+    ----------
+    study : Study
+    lattice_bias : Bias or None
+        Of these elements.
+    gate : str or None
+        Of the phase elements.
+    stage : "phase", "earth" or "high_set"
+
+    Returns
+    -------
+    Form
+    """
+    names = [NO_GATE, *(one.name for one in study.scheme.gates)]
+    number = 0 if gate is None or stage != "phase" else names.index(gate)
+    return (*bias_form(study, lattice_bias, stage)[:4], number)
 
 
 def bias_form(study: Study, bias: Bias | None, stage: Axis = "phase") -> Form:

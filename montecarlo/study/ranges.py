@@ -13,13 +13,14 @@ from montecarlo.study.grids import Range
 
 MOST_WHOLE = 2000  # combinations of ranges that are judged without a search
 # Values of a range at the beginning, and about the best one afterwards
-FIRST = {"pick-up": 16, "high set": 4, "circuit": 9, "bias": 4, "time": 6}
-AFTER = {"pick-up": 7, "high set": 3, "circuit": 5, "bias": 3, "time": 4}
+FIRST = {"pick-up": 16, "high set": 4, "gate": 1, "circuit": 9, "bias": 4, "time": 6}
+AFTER = {"pick-up": 7, "high set": 3, "gate": 1, "circuit": 5, "bias": 3, "time": 4}
 # Steps from the best setting on the whole batch: beside it, and so far that one keeps to the limit
 # with a margin
 AWAY = {
     "pick-up": (1, 2, 4),
     "high set": (1,),
+    "gate": (1,),
     "circuit": (1, 3, 8),
     "bias": (1,),
     "time": (1, 2, 4),

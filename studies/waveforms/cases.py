@@ -33,7 +33,6 @@ from montecarlo.secondary.measurement import Measurement, holds_from
 from montecarlo.secondary.restraint import Form, operating_quantity, threshold
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, lattices_of
-from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 
@@ -212,7 +211,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         installation, event = divmod(found.row, design.events_in(chunk))
         installation += design.installations_in(chunk).start
         event += design.first_event(chunk)
-    pickups, judged = _settings_a(block, lattice), _Judged.of(block, lattice)
+    pickups, judged = _settings_a(block, lattice), _Judged.of(block, lattice, window)
     difference, bias = response.difference[0].copy(), response.bias[0]
     return Case(
         kind,
@@ -249,15 +248,13 @@ class _Judged:
     delays_s: tuple[float, ...]
 
     @classmethod
-    def of(cls, block: Block, lattice: Lattice) -> _Judged:
+    def of(cls, block: Block, lattice: Lattice, window: transient.Window) -> _Judged:
         """Of the first setting of a lattice."""
         scheme = block.scheme(lattice.circuit)
         forms = tuple(block.form(lattice, one.axis) for one in scheme.elements)
         delays = tuple(lattice.delays_of(one.axis)[0] for one in scheme.elements)
-        wanted = measurement(
-            block.study, scheme, tuple(dict.fromkeys(forms)), tuple(dict.fromkeys(delays))
-        )
-        return cls(wanted, forms, delays)
+        different = tuple(dict.fromkeys(forms)), tuple(dict.fromkeys(delays))
+        return cls(block.wanted(lattice.circuit, window, *different), forms, delays)
 
     def own(self, pickups: Array) -> Array:
         """What each element sustains by its own form, for its own delay, (n, elements). [A]"""
@@ -287,8 +284,8 @@ def _starts(
 
 def ratios_of(block: Block, lattice: Lattice) -> Array:
     """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
-    _, response = _solve(block, lattice, transient.STEPS_PER_CYCLE)
-    held = _Judged.of(block, lattice).own(response.pickup)
+    window, response = _solve(block, lattice, transient.STEPS_PER_CYCLE)
+    held = _Judged.of(block, lattice, window).own(response.pickup)
     return np.asarray((held / _settings_a(block, lattice)).max(axis=1))
 
 
@@ -310,7 +307,7 @@ def _solve(
         window,
         waves,
         block.solved(circuit, before).flux,
-        _Judged.of(block, lattice).wanted,
+        _Judged.of(block, lattice, window).wanted,
         settle=0.0 if external or trace else SETTLED_SHARE,
         keep_trace=trace,
     )
