@@ -17,6 +17,7 @@ from montecarlo.engine.primary import Complex
 from montecarlo.engine.waves import Waves, step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array, Index
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import STAGES, Axis
 from montecarlo.secondary import steady, transient
@@ -33,6 +34,7 @@ PER_CYCLE = 36  # its steps: p_missed within 0.2 % (tests/MEASUREMENTS)
 POSITION = "internal_faults.position"
 DECIDES_MOST = "internal_faults.earth_fault_resistance_ohm"
 ROWS = 1024  # samples x places in one pass: few rows cost more each, many need memory
+GATE_MARGIN = 0.8  # of its start, up to which an earth fault starts no gate
 SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass
 
 Beyond = dict[Axis, NDArray[np.bool_]]  # by pick-up of some elements
@@ -127,6 +129,8 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
+        if axis == "phase" and _gate_may_start(study, lattice):
+            return np.ones(len(pickup_a), bool)
         flux = np.array(pickup_a) * scheme.path_ohm(axis, ohm) / knee
         each = np.repeat(curve[:, None], flux.size, axis=1)
         loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
@@ -137,6 +141,21 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
         return np.asarray(beyond)
 
     return {stage: late(stage, own) for stage in STAGES if (own := lattice.pickups_of(stage))}
+
+
+def _gate_may_start(study: Study, lattice: Lattice) -> bool:
+    """Whether an earth fault may start a lattice's gate. Its current is too small for one that
+    wants more of it, the neutral's impedance at its centre, with a fifth to spare."""
+    name = lattice.own.gate
+    if name in (None, NO_GATE):
+        return False
+    (gate,) = (one for one in study.scheme.gates if one.name == name)
+    if gate.start_pu is None:
+        return True
+    nominal, machine = Nominal(study), study.machine
+    most_v = machine.phase_voltage_v * machine.voltage_factor.support()[1]
+    least_a = gate.start_pu.support()[0] * machine.rated_current_a
+    return bool(most_v / nominal.neutral_ohm >= GATE_MARGIN * least_a)
 
 
 # --- from quantities along the winding to critical positions ------------------

@@ -69,7 +69,7 @@ def _row(outcome: Outcome, axis: str, number: int, gaps: pd.DataFrame) -> dict[s
     here, there = (getattr(one, axis) for one in (outcome.chosen, outcome.settings[number - 1]))
     return {
         "setting": axis,
-        "step": "up" if there > here else "down",
+        "step": "" if isinstance(here, str) else "up" if there > here else "down",
         "chosen_value": here,
         "value": there,
         "candidate": number,

@@ -35,6 +35,7 @@ STARTS = ("time_difference", "repeated", "angle", "direct_current", "second_harm
 HOLDS = ("none", "direct_current", "current")
 TIME_DIFFERENCE, REPEATED, ANGLE, DIRECT, HARMONIC = range(len(STARTS))
 HOLD_NONE, HOLD_DIRECT, HOLD_CURRENT = range(len(HOLDS))
+NOISE = 1e-3  # of `Levels.least_a`: a difference below it has no harmonics
 BLOCK = math.inf  # as a slope: nothing passes
 
 
@@ -161,7 +162,9 @@ def _above_start(
 
 
 @njit(**COMPILED)
-def judge_gate(now: Array, levels: Array, on: Array, steps: int, per_cycle: int, what: int) -> None:
+def judge_gate(  # noqa: C901
+    now: Array, levels: Array, on: Array, steps: int, per_cycle: int, what: int
+) -> None:
     """Whether a gate is on, step by step. A cycle must have passed before it can be.
 
     Parameters
@@ -235,9 +238,9 @@ def judge_gate(now: Array, levels: Array, on: Array, steps: int, per_cycle: int,
             elif start == DIRECT:
                 declared = _yes(load(levels, ABOVE), direct)
             elif start == HARMONIC:
-                first = square_root(real_d * real_d + imag_d * imag_d)
-                second = square_root(twice_real * twice_real + twice_imag * twice_imag)
-                declared = _yes(load(levels, ABOVE) * first, second)
+                first = scale * square_root(real_d * real_d + imag_d * imag_d)
+                second = scale * square_root(twice_real * twice_real + twice_imag * twice_imag)
+                declared = _yes(load(levels, ABOVE) * _most(first, NOISE * least), second)
         holds = none
         if hold == HOLD_DIRECT:
             holds = is_on * _yes(load(levels, HOLD), direct)

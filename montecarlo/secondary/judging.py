@@ -205,7 +205,8 @@ def _quantity(
     if slope < np.inf:
         return _above_bias(difference, bias, forms, v, slope * held)
     free = _above_bias(difference, bias, forms, v, splat(0.0))
-    return where_less(splat(0.5), held, 0.0 * free, free)
+    blocked = where_less(splat(0.0), free, splat(0.0), free) + 0.0 * free  # not a number stays
+    return where_less(splat(0.5), held, blocked, free)
 
 
 @njit(**COMPILED)

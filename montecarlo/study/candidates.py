@@ -9,6 +9,7 @@ from itertools import product
 from operator import attrgetter
 from typing import Any
 
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.schemes import Axis
 from montecarlo.secondary.restraint import Bias
 from montecarlo.study.axes import (
@@ -90,7 +91,7 @@ def ends_of_ranges(study: Study, setting: Setting) -> tuple[End, ...]:
     for axis in (key for key in STEPS if key in own):
         values = getattr(study.candidates, axis)
         value = getattr(setting, axis)
-        if value is None or len(values) < 2:
+        if value is None or isinstance(value, str) or len(values) < 2:
             continue
         end = End(axis, value, min(values), max(values))
         if (end.lowest or value >= end.high) and not _ends_there(study, end):
@@ -286,6 +287,8 @@ def existing_setting(study: Study) -> Setting | None:
     }
     if values["second_slope"] in (None, values["first_slope"]):  # one slope has no turning point
         values |= {"second_slope": None, "turning_point_a": None}
+    if values["gate"] is None and study.candidates.gate:
+        values["gate"] = NO_GATE
     values |= vars(Own(*(values[key] for key in OWN)).plain())
     if not scheme.stabilised:
         values |= dict.fromkeys(CIRCUIT, 0.0)

@@ -22,6 +22,7 @@ from montecarlo.study.check import Check
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
+from montecarlo.study.gate_checks import GATE_CHECKS
 from montecarlo.study.ranges import are_searched, combinations
 from montecarlo.study.scheme_checks import SCHEME_CHECKS
 
@@ -332,6 +333,7 @@ CHECKS: tuple[Check, ...] = (
     Check(_samples, ("study",)),
     Check(_reactances, ("machine",)),
     *SCHEME_CHECKS,
+    *GATE_CHECKS,
     Check(_earthing, ("earthing",)),
     Check(check_relay, ("relay",)),
     Check(_delays, ("machine", "internal_faults", "candidates")),

@@ -14,6 +14,7 @@ from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.ct_checks import ct_key
 from montecarlo.study.description import Study
+from montecarlo.study.gate_checks import unused_gates
 from montecarlo.study.grids import snap
 
 
@@ -198,4 +199,5 @@ SECONDARY_CAUTIONS = (
     _pickup_error,
     _no_confirmation,
     _existing_step,
+    unused_gates,
 )

@@ -235,10 +235,10 @@ def _every_combination(study: Study) -> str:
     return f"Every combination{some}, with {'; '.join(each)}."
 
 
-def _listed(grid: Sequence[float]) -> str:
+def _listed(grid: Sequence[float | str]) -> str:
     if isinstance(grid, Range) and len(grid) > MOST_SHOWN:
         return f"{grid[0]:g} to {grid[-1]:g} in steps of {without_dust(grid[1] - grid[0]):g}"
-    return ", ".join(f"{value:g}" for value in grid)
+    return ", ".join(map(_plain, grid))
 
 
 def _in_service(study: Study, existing: Setting) -> str:

@@ -35,7 +35,8 @@ def setting_lines(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, s
     """Name and value with its unit of all that the setting has; row as `setting_row` gives it."""
     for key, words in AXIS_WORDS.items():
         if has(row, key):
-            yield words.label, f"{row[key]:g}{full_unit(key)}"
+            value = row[key]
+            yield words.label, value if isinstance(value, str) else f"{value:g}{full_unit(key)}"
     yield from bias_words(study, row)
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from montecarlo.estimates.verdicts import Verdict
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.study.axes import AXES, BIAS, CURRENTS, EARTH_BIAS
 from studies.report.catalogue import without_unit
 
@@ -120,6 +121,7 @@ AXIS_WORDS = {  # in the order of a setting in words
     "earth_delay_s": AxisWords("earth delay", "earth s", "earth {:g} s"),
     "high_set_pickup_a": AxisWords("high-set pick-up", "high-set", "high-set {:g} A"),
     "high_set_delay_s": AxisWords("high-set delay", "high-set s", "high-set {:g} s"),
+    "gate": AxisWords("gate", "gate", "gate {}"),
 }
 UNIT = {axis.key: axis.unit for axis in AXES}
 
@@ -136,7 +138,13 @@ def full_unit(key: str) -> str:
 
 def has(row: Mapping[str, Any], key: str) -> bool:
     """Whether a candidate has a setting. A table lacks the column of one that none has."""
-    return not math.isnan(row.get(key, math.nan))
+    value = row.get(key, math.nan)
+    return isinstance(value, str) or not math.isnan(value)
+
+
+def value_text(key: str, value: float | str) -> str:
+    """A value of an axis with its unit; a gate by its name."""
+    return value if isinstance(value, str) else f"{value:g}{axis_unit(key)}"
 
 
 def setting_text(row: Mapping[str, Any], without: str = "") -> str:
@@ -152,27 +160,28 @@ def setting_text(row: Mapping[str, Any], without: str = "") -> str:
     }
     values = {**row, "first_slope": slope_text(row), "earth_first_slope": slope_text(row, "earth_")}
     parts = {key: brief.format(values[key]) for key, brief in told.items()}
-    return ", ".join((parts | _no_delay(row, parts)).values())
+    return ", ".join((parts | _without(row, parts)).values())
 
 
-def _no_delay(row: Mapping[str, Any], parts: Mapping[str, str]) -> dict[str, str]:
-    """In place of delays of 0 s."""
+def _without(row: Mapping[str, Any], parts: Mapping[str, str]) -> dict[str, str]:
+    """In place of delays of 0 s and of the gate that is none."""
     words = {
         "delay_s": "no delay",
         "earth_delay_s": "earth without delay",
         "high_set_delay_s": "high-set without delay",
     }
-    return {key: text for key, text in words.items() if key in parts and row[key] == 0}
+    found = {key: text for key, text in words.items() if key in parts and row[key] == 0}
+    return found | ({"gate": "no gate"} if "gate" in parts and row["gate"] == NO_GATE else {})
 
 
 def full_setting(row: Mapping[str, Any]) -> str:
     """A candidate's setting with the names of all its values: phase pick-up 0.1 A, delay 0.1 s."""
     parts = {
-        key: f"{words.label} {row[key]:g}{axis_unit(key)}"
+        key: f"{words.label} {value_text(key, row[key])}"
         for key, words in AXIS_WORDS.items()
         if has(row, key)
     }
-    return ", ".join((parts | _no_delay(row, parts)).values())
+    return ", ".join((parts | _without(row, parts)).values())
 
 
 def slope_text(row: Mapping[str, Any], whose: str = "") -> str:

@@ -175,6 +175,9 @@ def _height(p_missed: float) -> float:
     return PLOT["bottom"] - (PLOT["bottom"] - PLOT["top"]) * p_missed
 
 
-def _plain(values: Iterable[Any]) -> list[float | None]:
-    """Numbers as JSON has them: nothing for NaN."""
-    return [None if math.isnan(value) else float(value) for value in values]
+def _plain(values: Iterable[Any]) -> list[float | str | None]:
+    """Numbers and names as JSON has them: nothing for NaN."""
+    return [
+        value if isinstance(value, str) else None if math.isnan(value) else float(value)
+        for value in values
+    ]

@@ -115,7 +115,7 @@ def _setting(row: Row, key: str) -> str:
     second = key.replace("first", "second")
     if second != key and has(row, second):
         return f"{row[key]:g}/{row[second]:g}"
-    return f"{row[key]:g}"
+    return row[key] if isinstance(row[key], str) else f"{row[key]:g}"
 
 
 def _settings_notes(columns: Collection[str]) -> Iterator[str]:

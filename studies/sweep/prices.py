@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.estimates.verdicts import Verdict
 from studies.report.blocks import Block, Table
 from studies.report.numbers import amount, digits_of, figures
-from studies.report.words import AXIS_WORDS, axis_unit
+from studies.report.words import AXIS_WORDS, value_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,11 +46,11 @@ def prices_table(frame: pd.DataFrame) -> list[Block]:
 
 
 def _cells(row: Row) -> tuple[str, ...]:
-    unit = axis_unit(row["setting"])
+    key = row["setting"]
     return (
-        AXIS_WORDS[row["setting"]].label,
-        f"{row['chosen_value']:g}{unit}",
-        f"{row['value']:g}{unit}",
+        AXIS_WORDS[key].label,
+        value_text(key, row["chosen_value"]),
+        value_text(key, row["value"]),
         str(row["candidate"]),
         _change(row, "missed", 100),
         _change(row, "false", EVENTS),

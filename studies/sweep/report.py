@@ -18,7 +18,7 @@ from studies.report.blocks import Block, Caution, Paragraph, Section, Table, par
 from studies.report.notes import move_sentences
 from studies.report.safety import PEAK, PROPOSED, REVIEW
 from studies.report.setting_words import bias_words, setting_lines
-from studies.report.words import AXIS_WORDS, axis_unit, has, scheme_name, setting_text
+from studies.report.words import AXIS_WORDS, axis_unit, has, scheme_name, setting_text, value_text
 from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
 from studies.sweep.policy import each_limit, limit_line, policy_words
@@ -154,7 +154,10 @@ class ChoiceReport:
         for key, axis in AXIS_WORDS.items():
             if key not in CURRENTS and any(has(row, key) for row in columns.values()):
                 unit = axis_unit(key).strip()
-                values = (f"{row[key]:g}" if has(row, key) else NONE for row in columns.values())
+                values = (
+                    value_text(key, row[key]).removesuffix(f" {unit}") if has(row, key) else NONE
+                    for row in columns.values()
+                )
                 yield f"{axis.label} [{unit}]" if unit else axis.label, *values
         words = [dict(bias_words(self.study, row)) for row in columns.values()]
         for label in dict.fromkeys(label for each in words for label in each):

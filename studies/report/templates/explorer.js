@@ -11,7 +11,7 @@
   // --- which candidate ---------------------------------------------------------------------------------
 
   const valuesOf = (scheme, axis) => [...new Set(data.candidates.filter(c => c.scheme === scheme)
-    .map(c => c.at[axis]).filter(v => v !== null))].sort((a, b) => a - b);
+    .map(c => c.at[axis]).filter(v => v !== null))].sort((a, b) => a < b ? -1 : a > b ? 1 : 0);
 
   // of the scheme's candidates the one with what was moved last and most of the rest as asked for
   function nearest(moved) {

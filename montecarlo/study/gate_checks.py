@@ -1,0 +1,113 @@
+"""What makes a gate meaningless: a line a fault."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from montecarlo.quantities.wording import WORD, is_word, listed, shown
+from montecarlo.relays.gates import NO_GATE, Gate, gate_faults
+from montecarlo.study.check import Caution, Check
+from montecarlo.study.circuits import one_side, scheme_of
+from montecarlo.study.description import Study
+
+ABOVE_LOAD = 1.2  # the least start_pu of a gate that load must not start, over the largest load
+
+
+def check_gates(study: Study) -> Iterator[str]:
+    """Every gate has a name of its own and the keys that it needs.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
+    names = [gate.name for gate in study.scheme.gates]
+    for k, gate in enumerate(study.scheme.gates):
+        if gate.name in (NO_GATE, *names[:k]) or not is_word(gate.name):
+            yield (
+                f"scheme.gates[{k}].name: {shown(gate.name)}, must be {WORD} that no other gate"
+                f" has, and not {NO_GATE}"
+            )
+        yield from (f"scheme.gates.{gate.name}.{fault}" for fault in gate_faults(gate))
+
+
+def _named(study: Study) -> Iterator[str]:
+    """Candidates name gates that there are, for elements that can have them."""
+    given, existing = study.candidates.gate, study.candidates.existing
+    known = (NO_GATE, *(gate.name for gate in study.scheme.gates))
+    wanted = [("candidates.gate", name) for name in given]
+    if existing is not None and existing.gate is not None:
+        wanted.append(("candidates.existing.gate", existing.gate))
+        if not given:
+            yield (
+                f"candidates.existing.gate: {shown(existing.gate)}, but no candidate has a gate;"
+                f' name them in candidates.gate, "{NO_GATE}" among them'
+            )
+    for key, name in wanted:
+        if name not in known:
+            yield f"{key}: {shown(name)} is no gate of scheme.gates; take {listed(known, 'or')}"
+    if len(set(given)) < len(given):
+        yield f"candidates.gate: {shown(list(given))} names a gate twice; leave each once"
+    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    if given and not any(one_side(one, k) for one in schemes for k in one.of("phase")):
+        yield (
+            f"candidates.gate: {shown(list(given))}, but no phase element of"
+            f" {listed(study.scheme.kinds)} compares two sides of the winding; take it out"
+        )
+    for gate in study.scheme.gates:
+        lacking = [one.kind for one in schemes if one.of("phase") and not one.biased]
+        if gate.slope is not None and gate.name in given and lacking:
+            yield (
+                f"scheme.gates.{gate.name}.slope: {gate.slope:g}, but {lacking[0]} has no biased"
+                " element; take it out, so that the gate blocks"
+            )
+
+
+def _load(study: Study) -> Iterator[str]:
+    """A gate that looks at currents themselves must not be started, or held, by load."""
+    largest = study.load.current_pu.support()[1]
+    for gate in study.scheme.gates:
+        if gate.start_pu is None or not _looks_at_load(gate):
+            continue
+        least = gate.start_pu.support()[0]
+        if not least >= ABOVE_LOAD * largest:
+            yield (
+                f"scheme.gates.{gate.name}.start_pu: {least:g} pu, must be at least {ABOVE_LOAD:g}"
+                f" times the largest load.current_pu = {ABOVE_LOAD * largest:.3g} pu; else load"
+                " starts or holds it"
+            )
+
+
+def _looks_at_load(gate: Gate) -> bool:
+    itself = gate.start == "repeated" or (gate.start == "time_difference" and gate.on == "current")
+    return itself or gate.hold == "current"
+
+
+GATE_CHECKS = (
+    Check(check_gates, ("scheme",)),
+    Check(_named, ("scheme", "ct", "candidates")),
+    Check(_load, ("scheme", "load")),
+)
+
+
+def unused_gates(study: Study) -> Iterator[Caution]:
+    """Gates that no candidate names.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
+    for gate in study.scheme.gates:
+        if gate.name not in study.candidates.gate:
+            yield Caution(
+                f"scheme.gates.{gate.name}",
+                "No candidate has this gate. It changes no result.",
+            )
