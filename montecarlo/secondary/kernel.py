@@ -12,7 +12,7 @@ from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
-from montecarlo.secondary.lanes import LANES, any_positive, load, splat, store
+from montecarlo.secondary.lanes import LANES, any_positive, load, splat, store, turn
 from montecarlo.secondary.stage import ALPHA
 from montecarlo.secondary.stage_code import FIRST, SECOND, START, run
 from montecarlo.secondary.workspace import (
@@ -37,10 +37,14 @@ def _fetch(tile: Array, wave: Array, first: int, point: int) -> None:
     """The next points of the block's sources, lanes side by side: row = point·channels +
     channel."""
     channels, count = wave.shape[1], min(_TILE, wave.shape[2] - point)
-    for b in range(LANES):
-        for channel in range(channels):
-            for k in range(count):
-                tile[k * channels + channel, b] = wave[first + b, channel, point + k]
+    whole = count - count % LANES
+    for channel in range(channels):
+        rows = wave[first : first + LANES, channel]
+        for k in range(0, whole, LANES):
+            turn(tile, k * channels + channel, channels, rows, point + k)
+        for k in range(whole, count):
+            for b in range(LANES):
+                tile[k * channels + channel, b] = rows[b, point + k]
 
 
 @njit(**COMPILED)
