@@ -173,12 +173,13 @@ def integrate(  # noqa: C901, PLR0913
                     tile_start = point
                     _fetch(tile, wave, first, point)
                 now_at = (point - tile_start) * channels
+                stage = SECOND if index == 2 * s + 2 else FIRST
                 for e in range(signals):
-                    store(w, at.BEGIN + e, load(w, at.INNER + e))
-                    store(w, at.INNER + e, load(w, rows[e]))
-                run(stages, w, tile, now_at, SECOND if index == 2 * s + 2 else FIRST)
+                    store(w, e + (at.INNER if stage == SECOND else at.BEGIN), load(w, rows[e]))
+                run(stages, w, tile, now_at, stage)
+            k = s % pace.per_cycle
             for e in range(signals if s >= 0 else 0):
-                value = measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
+                value = measure(w, e, rows[e], k, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
                 _write(w, tile, now_at, channel, legs, first, s, trace)
