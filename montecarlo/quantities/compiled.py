@@ -2,7 +2,7 @@
 
 Numba writes a file whole or not at all, but the disk may lose what it holds, and Numba loads what
 is there. Here every file ends with its checksum. A file that does not fit it is taken away, and its
-function is compiled anew, as all are once a compiled source of the folder is changed.
+function is compiled anew, as all are once a source of the folder is changed.
 
 Numba has no public face for this: the one file that uses its inner names, and the reason for the
 upper bound of numba in pyproject.toml.
@@ -212,8 +212,8 @@ class CheckedFiles(IndexDataCacheFile):
 
 @cache
 def code_in(folder: Path) -> str:
-    """Digest of a folder's compiled sources. Numba looks at the file of a function alone, and its
-    code holds that of the functions that it calls.
+    """Digest of a folder's sources. Numba looks at the file of a function alone, but its code holds
+    that of the functions that it calls, and of plain Python that wrote a part of it.
 
     Parameters
     ----------
@@ -225,8 +225,7 @@ def code_in(folder: Path) -> str:
         Hexadecimal.
     """
     sources = [path.read_bytes() for path in sorted(folder.glob("*.py"))]
-    code = [source for source in sources if b"njit" in source or b"llvmlite" in source]
-    return hashlib.sha256(b"".join(code)).hexdigest()
+    return hashlib.sha256(b"".join(sources)).hexdigest()
 
 
 def whole(path: Path) -> bool:

@@ -13,7 +13,15 @@ from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
 from montecarlo.secondary.gates import holds_back
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
-from montecarlo.secondary.lanes import LANES, any_positive, load, splat, store, where_less
+from montecarlo.secondary.lanes import (
+    LANES,
+    any_positive,
+    load,
+    splat,
+    store,
+    turn,
+    where_less,
+)
 from montecarlo.secondary.stage import ALPHA
 from montecarlo.secondary.stage_code import FIRST, SECOND, START, run
 from montecarlo.secondary.workspace import (
@@ -39,10 +47,14 @@ def _fetch(tile: Array, wave: Array, first: int, point: int) -> None:
     """The next points of the block's sources, lanes side by side: row = point·channels +
     channel."""
     channels, count = wave.shape[1], min(_TILE, wave.shape[2] - point)
-    for b in range(LANES):
-        for channel in range(channels):
-            for k in range(count):
-                tile[k * channels + channel, b] = wave[first + b, channel, point + k]
+    whole = count - count % LANES
+    for channel in range(channels):
+        rows = wave[first : first + LANES, channel]
+        for k in range(0, whole, LANES):
+            turn(tile, k * channels + channel, channels, rows, point + k)
+        for k in range(whole, count):
+            for b in range(LANES):
+                tile[k * channels + channel, b] = rows[b, point + k]
 
 
 @njit(**COMPILED)
@@ -211,16 +223,17 @@ def integrate(  # noqa: C901, PLR0913
                     tile_start = point
                     _fetch(tile, wave, first, point)
                 now_at = (point - tile_start) * channels
+                stage = SECOND if index == 2 * s + 2 else FIRST
                 for e in range(signals):
-                    store(w, at.BEGIN + e, load(w, at.INNER + e))
-                    store(w, at.INNER + e, load(w, rows[e]))
-                run(stages, w, tile, now_at, SECOND if index == 2 * s + 2 else FIRST)
+                    store(w, e + (at.INNER if stage == SECOND else at.BEGIN), load(w, rows[e]))
+                run(stages, w, tile, now_at, stage)
                 _add_up(w, cts, meter.sums)
             for slot in range(slots if s >= 0 else 0):
                 store(now, 2 * slot * steps + s, load(w, gates.side[slot]))
                 store(now, (2 * slot + 1) * steps + s, load(w, gates.leg[slot]))
+            k = s % pace.per_cycle
             for e in range(signals if s >= 0 else 0):
-                value = measure(w, e, rows[e], s % pace.per_cycle, window, sums, circle, quantity)
+                value = measure(w, e, rows[e], k, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
                 _write(w, tile, now_at, channel, legs, first, s, trace)

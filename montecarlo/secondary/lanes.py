@@ -20,6 +20,7 @@ from numba.extending import intrinsic, models, overload, register_model
 LANES = 8
 FLAGS = ("contract", "nsz", "arcp")  # no nnan, no ninf: bad values must stay visible
 VECTOR = ir.VectorType(ir.DoubleType(), LANES)
+_WHICH = ir.VectorType(ir.IntType(32), LANES)
 
 Lanes = Any  # what `load` gives, as far as Python's types go
 Code = Callable[..., Any]
@@ -44,9 +45,7 @@ class _LanesModel(models.PrimitiveModel):
 def _repeat(builder: Any, value: Any) -> Any:
     whole = ir.Constant(VECTOR, ir.Undefined)
     first = builder.insert_element(whole, value, ir.Constant(ir.IntType(32), 0))
-    return builder.shuffle_vector(
-        first, whole, ir.Constant(ir.VectorType(ir.IntType(32), LANES), [0] * LANES)
-    )
+    return builder.shuffle_vector(first, whole, _WHICH([0] * LANES))
 
 
 def place(context: Any, builder: Any, array_type: Any, array: Any, row: Any) -> Any:
@@ -124,6 +123,62 @@ def splat(typing: Any, value: Any) -> tuple[Any, Code]:
         return _repeat(builder, args[0])
 
     return _lanes(types.float64), code
+
+
+@intrinsic
+def turn(typing: Any, into: Any, row: Any, step: Any, rows: Any, column: Any) -> tuple[Any, Code]:
+    """LANES numbers of each of LANES rows, the rows' numbers side by side.
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    into : ndarray, (rows, LANES)
+        Every `step`-th row from `row` on is written, LANES in all.
+    row, step : int
+    rows : ndarray, (LANES, columns)
+        Each contiguous.
+    column : int
+        The first one that is read.
+
+    Returns
+    -------
+    None
+        In compiled code.
+    """
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        array = context.make_array(signature.args[3])(context, builder, args[3])
+        (stride, _) = cgutils.unpack_tuple(builder, array.strides)
+        start = builder.ptrtoint(builder.gep(array.data, [args[4]]), stride.type)
+        values = []
+        for b in range(LANES):
+            at = builder.add(start, builder.mul(stride, stride.type(b)))
+            values.append(builder.load(builder.inttoptr(at, VECTOR.as_pointer()), align=8))
+        for k, value in enumerate(_turned(builder, values)):
+            to = builder.add(args[1], builder.mul(args[2], args[2].type(k)))
+            builder.store(value, place(context, builder, signature.args[0], args[0], to), align=8)
+        return context.get_dummy_value()
+
+    return types.void(into, types.intp, types.intp, rows, types.intp), code
+
+
+def _turned(builder: Any, rows: list[Any]) -> list[Any]:
+    """A square's columns from its rows: blocks on either side of the diagonal change places, of one
+    number, two, four."""
+    width = 1
+    while width < LANES:
+        # numbers of the row and of the one `width` on, whose numbers count from LANES on
+        upper = [j - width + LANES if j & width else j for j in range(LANES)]
+        lower = [j + LANES if j & width else j + width for j in range(LANES)]
+        turned = list(rows)
+        for r in range(LANES):
+            if not r & width:
+                pair = rows[r], rows[r + width]
+                turned[r] = builder.shuffle_vector(*pair, _WHICH(upper))
+                turned[r + width] = builder.shuffle_vector(*pair, _WHICH(lower))
+        rows, width = turned, 2 * width
+    return rows
 
 
 # --- arithmetic ---------------------------------------------------------------

@@ -13,7 +13,7 @@ from numba.extending import intrinsic
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import callback
 from montecarlo.secondary import workspace as at
-from montecarlo.secondary.emitted import Emitted, Rows, repeated
+from montecarlo.secondary.emitted import Emitted, Rows, align_stack, repeated
 from montecarlo.secondary.lanes import place
 from montecarlo.secondary.stage import (
     STARTS,
@@ -107,6 +107,7 @@ def _emitted(typing: Any, first: Any, source: Any, what: Any, wiring: Any) -> An
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         w, source, what = Rows(builder, args[0]), Rows(builder, args[1]), args[2]
+        align_stack(builder.function)
         with builder.if_else(builder.icmp_signed("==", what, what.type(START))) as (start, stage):
             with start:
                 _start(w, source, made_for)
