@@ -27,7 +27,17 @@ from numba.extending import intrinsic
 
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import callback, njit
-from montecarlo.secondary.lanes import LANES, Lanes, load, place, size, splat, square_root, store
+from montecarlo.secondary.lanes import (
+    LANES,
+    Lanes,
+    any_positive,
+    load,
+    place,
+    size,
+    splat,
+    square_root,
+    store,
+)
 from montecarlo.secondary.lanes import where_less as pick
 from montecarlo.secondary.workspace import COMPILED
 
@@ -147,10 +157,8 @@ def _most(a: Lanes, b: Lanes) -> Lanes:
 
 
 @njit(**COMPILED)
-def _above_start(
-    now: Array, levels: Array, s: int, back: int, steps: int
-) -> tuple[Lanes, Lanes, Lanes]:
-    """Whether something has begun, whether |d| is larger than outside faults make it, and r; of
+def _above_start(now: Array, levels: Array, s: int, back: int, steps: int) -> tuple[Lanes, Lanes]:
+    """Whether something has begun, and whether |d| is larger than outside faults make it; of
     currents themselves, or of their change over `back` steps."""
     one, difference = load(now, s), load(now, steps + s)
     if back > 0:
@@ -158,12 +166,12 @@ def _above_start(
         difference = difference - load(now, steps + s - back)
     r = 0.5 * (size(one) + size(one - difference))
     most = load(levels, RATIO) * r + load(levels, FLOOR)
-    return _yes(load(levels, START), r), _yes(most, size(difference)), r
+    return _yes(load(levels, START), r), _yes(most, size(difference))
 
 
 @njit(**COMPILED)
 def judge_gate(  # noqa: C901
-    now: Array, levels: Array, on: Array, steps: int, per_cycle: int, what: int
+    now: Array, levels: Array, circle: Array, on: Array, steps: int, per_cycle: int, what: int
 ) -> None:
     """Whether a gate is on, step by step. A cycle must have passed before it can be.
 
@@ -173,6 +181,8 @@ def judge_gate(  # noqa: C901
         i1 and d at the ends of steps (A).
     levels : ndarray, (levels, LANES)
         `Levels.rows` of the lanes.
+    circle : ndarray, (4, per_cycle)
+        `turns`.
     on : ndarray, (steps, LANES)
         Written: 1 or 0.
     steps, per_cycle : int
@@ -181,35 +191,39 @@ def judge_gate(  # noqa: C901
         `Gate.what`.
     """
     start, hold, on_change = what % 8, what // 8 % 8, what // 64
+    measures = hold == HOLD_DIRECT or start >= ANGLE
     none, one = splat(0.0), splat(1.0)
     stays, longest, wait = load(levels, STAYS), load(levels, LONGEST), load(levels, WAIT)
+    least = load(levels, LEAST) * load(levels, LEAST)
     clock, suspect, quiet, timer, length = none, none, none, none, none
-    mean1, mean2 = none, none  # sums over the last cycle
-    real1, imag1, real2, imag2 = none, none, none, none
+    # over the last cycle: sums of i1 and i2, and parts of their phasors and of those of d
+    sum1, sum2, real1, imag1, real2, imag2 = none, none, none, none, none, none
     real_d, imag_d, twice_real, twice_imag = none, none, none, none
+    squared = 2.0 / (per_cycle * per_cycle)  # the square of a sum to that of an RMS
     for s in range(steps):
         i1, d = load(now, s), load(now, steps + s)
-        gone1 = load(now, s - per_cycle) if s >= per_cycle else none
-        gone_d = load(now, steps + s - per_cycle) if s >= per_cycle else none
-        if hold == HOLD_DIRECT or start >= ANGLE:
-            turn = 2 * math.pi * (s % per_cycle) / per_cycle
-            come1, come_d = i1 - gone1, d - gone_d
-            mean1, mean2 = mean1 + come1, mean2 + (come1 - come_d)
-            cos, sin = math.cos(turn), math.sin(turn)
-            real1, imag1 = real1 + cos * come1, imag1 + sin * come1
-            real2, imag2 = real2 + cos * (come1 - come_d), imag2 + sin * (come1 - come_d)
+        if measures:
+            k = s % per_cycle
+            come1, come_d = i1, d
+            if s >= per_cycle:
+                come1 = come1 - load(now, s - per_cycle)
+                come_d = come_d - load(now, steps + s - per_cycle)
+            come2 = come1 - come_d
+            sum1, sum2 = sum1 + come1, sum2 + come2
+            real1, imag1 = real1 + circle[0, k] * come1, imag1 + circle[1, k] * come1
+            real2, imag2 = real2 + circle[0, k] * come2, imag2 + circle[1, k] * come2
             if start == HARMONIC:
-                real_d, imag_d = real_d + cos * come_d, imag_d + sin * come_d
-                twice_real = twice_real + math.cos(2 * turn) * come_d
-                twice_imag = twice_imag + math.sin(2 * turn) * come_d
+                real_d, imag_d = real_d + circle[0, k] * come_d, imag_d + circle[1, k] * come_d
+                twice_real = twice_real + circle[2, k] * come_d
+                twice_imag = twice_imag + circle[3, k] * come_d
         if s < per_cycle:
             store(on, s, none)
             continue
         is_on = _yes(none, timer)
-        declared = none
+        declared, holds = none, none
         if start == TIME_DIFFERENCE:
             back = per_cycle if on_change else 0
-            above, inside, _ = _above_start(now, levels, s, back, steps)
+            above, inside = _above_start(now, levels, s, back, steps)
             quiet = (quiet + one) * (one - above)
             suspect = suspect * _yes(quiet, splat(float(per_cycle)))
             active = _most(above, _yes(none, clock)) * (one - suspect) * (one - is_on)
@@ -219,41 +233,55 @@ def judge_gate(  # noqa: C901
             declared = _yes(wait, clock)
             clock = clock * (one - declared)
         elif start == REPEATED:
-            above, inside, _ = _above_start(now, levels, s, 0, steps)
+            above, inside = _above_start(now, levels, s, 0, steps)
             clock = (clock + one) * above * (one - inside)
             declared = _yes(wait, clock)
-        scale = math.sqrt(2.0) / per_cycle  # a sum to an RMS
-        if hold == HOLD_DIRECT or start >= ANGLE:
-            rms1 = scale * square_root(real1 * real1 + imag1 * imag1)
-            rms2 = scale * square_root(real2 * real2 + imag2 * imag2)
-            least = load(levels, LEAST)
-            # |mean| over the fundamental's peak
-            share1 = size(mean1) * (1 / (math.sqrt(2.0) * per_cycle)) / _most(rms1, least)
-            share2 = size(mean2) * (1 / (math.sqrt(2.0) * per_cycle)) / _most(rms2, least)
-            direct = _most(share1, share2)
-            if start == ANGLE:
-                product = scale * scale * (real1 * real2 + imag1 * imag2)
-                same = _yes(load(levels, ABOVE) * rms1 * rms2, product)
-                declared = same * _yes(least, rms1) * _yes(least, rms2)
-            elif start == DIRECT:
-                declared = _yes(load(levels, ABOVE), direct)
-            elif start == HARMONIC:
-                first = scale * square_root(real_d * real_d + imag_d * imag_d)
-                second = scale * square_root(twice_real * twice_real + twice_imag * twice_imag)
-                declared = _yes(load(levels, ABOVE) * _most(first, NOISE * least), second)
-        holds = none
-        if hold == HOLD_DIRECT:
-            holds = is_on * _yes(load(levels, HOLD), direct)
-        elif hold == HOLD_CURRENT:
-            r = 0.5 * (size(i1) + size(i1 - d))
-            holds = is_on * _yes(load(levels, START), r)
+        elif start == ANGLE:
+            first = squared * (real1 * real1 + imag1 * imag1)
+            second = squared * (real2 * real2 + imag2 * imag2)
+            product = squared * (real1 * real2 + imag1 * imag2)
+            same = _yes(load(levels, ABOVE) * square_root(first * second), product)
+            declared = same * _yes(least, first) * _yes(least, second)
+        elif start == HARMONIC:
+            first = squared * (real_d * real_d + imag_d * imag_d)
+            second = squared * (twice_real * twice_real + twice_imag * twice_imag)
+            limit = load(levels, ABOVE) * load(levels, ABOVE)
+            declared = _yes(limit * _most(first, NOISE * NOISE * least), second)
+        if start == DIRECT or (hold == HOLD_DIRECT and any_positive(is_on)):
+            # squares of the mean and of the fundamental's peak, twice that of its RMS
+            peak1 = 2.0 * _most(squared * (real1 * real1 + imag1 * imag1), least)
+            peak2 = 2.0 * _most(squared * (real2 * real2 + imag2 * imag2), least)
+            mean1, mean2 = 0.5 * squared * (sum1 * sum1), 0.5 * squared * (sum2 * sum2)
+            if start == DIRECT:
+                limit = load(levels, ABOVE) * load(levels, ABOVE)
+                declared = _most(_yes(limit * peak1, mean1), _yes(limit * peak2, mean2))
+            if hold == HOLD_DIRECT:
+                limit = load(levels, HOLD) * load(levels, HOLD)
+                holds = _most(_yes(limit * peak1, mean1), _yes(limit * peak2, mean2))
+        if hold == HOLD_CURRENT:
+            holds = _yes(load(levels, START), 0.5 * (size(i1) + size(i1 - d)))
         timer = _most(timer - one, none)
-        timer = pick(splat(0.5), _most(declared, holds), stays, timer)
+        timer = pick(splat(0.5), _most(declared, is_on * holds), stays, timer)
         length = (length + one) * _yes(none, timer)
         over = _yes(longest, length)
         timer = timer * (one - over)
         suspect = _most(suspect, over)
         store(on, s, _yes(none, timer))
+
+
+def turns(per_cycle: int) -> Array:
+    """Cosine and sine of the steps of a cycle, and of twice their angles.
+
+    Parameters
+    ----------
+    per_cycle : int
+
+    Returns
+    -------
+    ndarray, (4, per_cycle)
+    """
+    angle = 2 * np.pi * np.arange(per_cycle) / per_cycle
+    return np.stack([np.cos(angle), np.sin(angle), np.cos(2 * angle), np.sin(2 * angle)])
 
 
 # --- from other compiled code -------------------------------------------------
@@ -268,10 +296,11 @@ def compiled() -> int:
     int
     """
 
-    def gate(now, levels, on, steps, per_cycle, what):  # type: ignore[no-untyped-def]
+    def gate(now, levels, circle, on, steps, per_cycle, what):  # type: ignore[no-untyped-def]
         judge_gate(
             carray(now, (2 * steps, LANES)),
             carray(levels, (_ROWS, LANES)),
+            carray(circle, (4, per_cycle)),
             carray(on, (steps, LANES)),
             steps,
             per_cycle,
@@ -280,7 +309,7 @@ def compiled() -> int:
         return what
 
     rows, whole = types.CPointer(types.float64), types.int64
-    return callback(whole(rows, rows, rows, whole, whole, whole), gate)
+    return callback(whole(rows, rows, rows, rows, whole, whole, whole), gate)
 
 
 _ROWS = len(fields(Levels))
@@ -293,7 +322,7 @@ def holds_back(  # noqa: PLR0913
     now: Any,
     now_row: Any,
     levels: Any,
-    levels_row: Any,
+    circle: Any,
     on: Any,
     on_row: Any,
     steps: Any,
@@ -308,8 +337,8 @@ def holds_back(  # noqa: PLR0913
         Numba's.
     address : int
         As `compiled` gave it.
-    now, now_row, levels, levels_row, on, on_row
-        Its arrays, and where in them its rows begin.
+    now, now_row, levels, circle, on, on_row
+        Its arrays, and where in two of them its rows begin.
     steps, per_cycle, what
         As it takes them.
 
@@ -321,15 +350,14 @@ def holds_back(  # noqa: PLR0913
 
     def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
         number, whole = ir.DoubleType().as_pointer(), ir.IntType(64)
+        first = whole(0)
         rows = [
-            builder.bitcast(
-                place(context, builder, signature.args[k], args[k], args[k + 1]), number
-            )
-            for k in (1, 3, 5)
+            builder.bitcast(place(context, builder, signature.args[k], args[k], row), number)
+            for k, row in ((1, args[2]), (3, first), (4, first), (5, args[6]))
         ]
-        kind = ir.FunctionType(whole, [number] * 3 + [whole] * 3)
+        kind = ir.FunctionType(whole, [number] * 4 + [whole] * 3)
         called = builder.inttoptr(args[0], kind.as_pointer())
         return builder.call(called, [*rows, *args[7:]])
 
     whole = types.int64
-    return whole(whole, now, whole, levels, whole, on, whole, whole, whole, whole), code
+    return whole(whole, now, whole, levels, circle, on, whole, whole, whole, whole), code

@@ -139,7 +139,18 @@ def _look_at_gates(
         begin = g * slots * steps
         for slot in range(slots):
             rows, own = 2 * slot * steps, begin + slot * steps
-            holds_back(gates.code, now, rows, levels, 0, on, own, steps, per_cycle, gates.what[g])
+            holds_back(
+                gates.code,
+                now,
+                rows,
+                levels,
+                gates.circle,
+                on,
+                own,
+                steps,
+                per_cycle,
+                gates.what[g],
+            )
         if gates.together[g]:
             for s in range(steps):
                 held = splat(0.0)

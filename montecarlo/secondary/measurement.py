@@ -11,7 +11,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array, Index
 from montecarlo.relays.schemes import OF_TWO_ENDS
-from montecarlo.secondary.gates import Gate, compiled
+from montecarlo.secondary.gates import Gate, compiled, turns
 from montecarlo.secondary.judging import POINTS, QUANTITIES
 from montecarlo.secondary.restraint import ADDED, LARGEST, NO_BIAS, PRODUCT, Form
 from montecarlo.secondary.workspace import CURRENT, LEG, MOST, SUM, Gates, Meter
@@ -206,6 +206,7 @@ class Measurement:
                 np.array([gate.slope for gate in self.gates], float),
                 np.array([gate.together for gate in self.gates], int),
                 self._levels(fill),
+                turns(per_cycle),
             ),
         )
 

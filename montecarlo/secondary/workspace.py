@@ -102,6 +102,7 @@ class Gates(NamedTuple):
     slope: Array  # (gates,) of the bias while one is on; infinite: it cannot operate
     together: Index  # (gates,) whether one element's gate holds back all
     levels: Array  # (gates, levels, n) `Levels.rows`
+    circle: Array  # (4, per_cycle) `gates.turns`
 
 
 class Meter(NamedTuple):

@@ -14,7 +14,7 @@ from montecarlo.quantities import Array
 from montecarlo.relays.schemes import build_scheme
 from montecarlo.secondary import transient
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.secondary.gates import BLOCK, HOLDS, STARTS, Gate, Levels, judge_gate
+from montecarlo.secondary.gates import BLOCK, HOLDS, STARTS, Gate, Levels, judge_gate, turns
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias
@@ -52,7 +52,8 @@ def judged(one: Array, other: Array, of: Gate) -> Array:
     """Whether the gate is on, (steps, LANES), of currents of that shape."""
     now = np.ascontiguousarray(np.concatenate([one, one - other]))
     on = np.zeros(one.shape)
-    judge_gate(now, np.ascontiguousarray(of.levels.rows()), on, len(one), N, of.what)
+    levels = np.ascontiguousarray(of.levels.rows())
+    judge_gate(now, levels, turns(N), on, len(one), N, of.what)
     return on
 
 
