@@ -166,9 +166,8 @@ def _evolving(block: ChunkSamples, window: Window) -> tuple[Window, Waves, Compl
 
 
 def _cycles_before(study: Study, window: Window) -> int:
-    """Two of load, one of which settles the CTs, then the longest external fault: the same for
-    every sample, whichever are solved side by side."""
+    """One of load, which settles the CTs, those of the window, then the longest external fault:
+    the same for every sample, whichever are solved side by side."""
     evolving = study.internal_faults.evolving
     assert evolving is not None
-    cycles = ceil(evolving.after_s.support()[1] * window.frequency_hz) + 2
-    return max(window.cycles_before + 1, cycles)
+    return 1 + window.cycles_before + ceil(evolving.longest_s * window.frequency_hz)

@@ -53,6 +53,11 @@ class Evolving(Section):
         EvolvingKind, word("what it becomes: phase_phase joins the pair of a phase_phase event")
     ]
 
+    @property
+    def longest_s(self) -> float:
+        """The external fault alone lasts at most so long. [s]"""
+        return self.after_s.support()[1]
+
 
 # --- AC components ------------------------------------------------------------
 

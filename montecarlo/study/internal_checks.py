@@ -44,7 +44,7 @@ def _event(study: Study) -> Iterator[str]:
             f" {cure}"
         )
         return
-    latest, earliest = evolving.after_s.support()[1], event.clearing_time_s.support()[0]
+    latest, earliest = evolving.longest_s, event.clearing_time_s.support()[0]
     if not latest < earliest:
         yield (
             f"internal_faults.evolving.after_s: can be {latest:g} s, must be below"
