@@ -105,7 +105,7 @@ def _places(study: Study, least: float) -> Iterator[_Place]:
     """Both directions of every input that an external event has, as far as it can be moved."""
     names = weights_of(study).external
     for item in uncertain_inputs(study):
-        with_it = tuple(name for name in names if concerns(item, name))
+        with_it = tuple(name for name in names if concerns(study, item, name))
         wanted = least * half_width(item.distribution)
         for way, reach in reachable(study, item, least).items():
             by = min(reach, wanted)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine import primary, waves
+from montecarlo.engine import inception, primary, waves
 from montecarlo.engine.block import Block
 from montecarlo.errors import RunStopped
 from montecarlo.estimates.rare import Sums
@@ -23,6 +23,7 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
+from montecarlo.study.strata import in_time
 
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
 ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
@@ -113,8 +114,10 @@ def _finite(block: Block) -> NDArray[np.bool_]:
     parts: list[NDArray[np.complex128] | Array] = [
         block.leg_ohm(circuit) for circuit in block.circuits
     ]
-    if block.stratum.side is Side.EXTERNAL:
-        _, currents, before = waves.external_event(block)
+    if in_time(block.study, block.stratum):
+        external = block.stratum.side is Side.EXTERNAL
+        passing = waves.external_event if external else inception.internal_fault
+        _, currents, before = passing(block)
         parts += [currents.wave, before]
     else:
         parts += [block.load_primary, primary.lasting(block)]

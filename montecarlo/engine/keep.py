@@ -24,6 +24,7 @@ from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
+from montecarlo.study.strata import off_network_share
 
 ELEMENTS = (*PHASES, "earth")
 SIX = [f"{end}.{phase}" for end in ENDS for phase in PHASES]
@@ -191,7 +192,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
         ),
         1 + block.phase_number(),
     )
-    if side is Side.INTERNAL and block.study.states.breaker_open_share > 0:
+    if off_network_share(block.study, block.stratum) > 0:
         yield (
             Column(
                 "breaker_open",
@@ -206,7 +207,7 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
 def _inputs(block: Block) -> Iterator[tuple[Column, Array]]:
     """Every uncertain input that has a part in the stratum, as it was solved."""
     for item in block.job.inputs:
-        if not (item.uncertain and concerns(item, block.stratum)):
+        if not (item.uncertain and concerns(block.study, item, block.stratum)):
             continue
         values = block.samples[item.key].reshape(len(block), -1)
         text = f"{item.quantity.text}; varies by {item.varies}"

@@ -10,15 +10,19 @@ A chunk is a pure function of the study and of the chunk's key.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from montecarlo.engine import primary, waves, winding
+import numpy as np
+
+from montecarlo.engine import inception, primary, waves, winding
 from montecarlo.engine.block import Block, Judged
+from montecarlo.engine.primary import Complex
 from montecarlo.estimates.tally import Pickups
 from montecarlo.sampling.stratum import EARTH, Side
+from montecarlo.secondary.transient import Window
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit
-from montecarlo.study.strata import OPEN_CT_CIRCUITS
+from montecarlo.study.strata import OPEN_CT_CIRCUITS, in_time
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,8 +62,8 @@ def solve(block: Block) -> Measured | winding.Along:
 
 
 def measured(block: Block) -> Measured:
-    """The same of every stratum but earth faults: external events in time, as they pass; faults
-    between phases and states by phasors, as they last.
+    """The same of every stratum but earth faults: external events and evolving faults in time, as
+    they pass; faults between phases, if no offset is wanted, and states by phasors, as they last.
 
     Parameters
     ----------
@@ -70,7 +74,7 @@ def measured(block: Block) -> Measured:
     Measured
     """
     stratum = block.stratum
-    if stratum.side is Side.EXTERNAL:
+    if in_time(block.study, stratum):
         return Measured(block, _passing(block))
     currents = primary.lasting(block)
     idle = OPEN_CT_CIRCUITS.index(stratum) if stratum in OPEN_CT_CIRCUITS else None
@@ -80,8 +84,23 @@ def measured(block: Block) -> Measured:
 
 
 def _passing(block: Block) -> dict[Circuit, Judged]:
-    """An external event in time: the same sampled waveforms through each circuit."""
-    window, currents, before = waves.external_event(block)
+    """In time: the same sampled waveforms through each circuit."""
+    if block.stratum.side is Side.EXTERNAL:
+        return _through(block, *waves.external_event(block))
+    parts = [_through(part, *inception.internal_fault(part)) for part in inception.in_parts(block)]
+    return {
+        circuit: replace(
+            judged, quantity=np.concatenate([part[circuit].quantity for part in parts])
+        )
+        for circuit, judged in parts[0].items()
+    }
+
+
+def _through(
+    block: Block, window: Window, currents: waves.Waves, before: Complex
+) -> dict[Circuit, Judged]:
+    """To the end of the window: flux rises with a DC component long after a measured value seems to
+    stand."""
     judged = {}
     for circuit in block.circuits:
         forms, delays = block.forms(circuit), block.delays(circuit)

@@ -16,6 +16,7 @@ from montecarlo.relays.schemes import Axis
 from montecarlo.sampling.stratum import Side
 from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
+from montecarlo.study.strata import in_time
 
 WHOSE = {
     "phase": "largest of the phase elements",
@@ -54,8 +55,8 @@ class Column:
 def measured_pickups(
     block: Block, found: Iterable[tuple[Lattice, Pickups]]
 ) -> Iterator[tuple[Column, Array]]:
-    """Critical pick-ups of every circuit, bias and axis, for each delay where it matters, as in an
-    event that passes; with those under the load before an internal fault.
+    """Critical pick-ups of every circuit, bias and axis, for each delay where it matters, as where
+    a sample is solved in time; with those under the load before an internal fault.
 
     Parameters
     ----------
@@ -66,7 +67,7 @@ def measured_pickups(
     ------
     Column, (n,) array
     """
-    passing = block.stratum.side is Side.EXTERNAL
+    passing = in_time(block.study, block.stratum)
     told = set[Column]()  # lattices may share elements
     for lattice, event in found:
         for stage in block.stages(lattice.circuit):

@@ -192,7 +192,7 @@ class _Search:
         return max(SCREEN, self.study.study.samples // COUNTED)
 
     def _events_with(self, item: Input) -> tuple[Stratum, ...]:
-        return tuple(name for name in self.used.names if concerns(item, name))
+        return tuple(name for name in self.used.names if concerns(self.study, item, name))
 
     def _ways(self, item: Input) -> tuple[Way, ...]:
         """A width tells more than a centre where each CT or element has a value of its own: these
@@ -202,7 +202,7 @@ class _Search:
 
     def _concerns(self, item: Input) -> bool:
         inside = self.rivals.inside if self.rivals else ()
-        return any(concerns(item, name) for name in (*self.used.names, *inside))
+        return any(concerns(self.study, item, name) for name in (*self.used.names, *inside))
 
     def _numbers(self) -> int:
         plain = [item for item in list_inputs(self.study) if item.distribution.is_number]

@@ -203,7 +203,7 @@ class Rivals:
 
     def _wanted(self, case: Moved) -> tuple[Stratum, ...]:
         names = self.inside if case.inside else self.states
-        return tuple(name for name in names if concerns(case.item, name))
+        return tuple(name for name in names if concerns(self.study, case.item, name))
 
     def _verdict(
         self, knee: Flags, inside: _Inside, better: Flags

@@ -15,8 +15,9 @@ from montecarlo.quantities import Array
 from montecarlo.relays.places import NEUTRAL
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.points import Points
-from montecarlo.sampling.stratum import Side, Stratum
+from montecarlo.sampling.stratum import Stratum
 from montecarlo.sampling.transform import draw, event_points, event_samples, installation_major
+from montecarlo.study.strata import off_network_share
 
 Indices = NDArray[np.int64]
 
@@ -48,7 +49,7 @@ class ChunkSamples:
         self._rows: Indices | slice = slice(None)
         self.design, self._own = job.design_of(self.chunk.stratum), points
         self._points, self.samples = self._drawn(points)
-        if self.stratum.side is Side.INTERNAL and self.study.states.breaker_open_share > 0:
+        if off_network_share(self.study, self.stratum) > 0:
             self.samples = self._with_breaker_open()
         self.omega = self.study.machine.omega
 

@@ -27,7 +27,7 @@ from montecarlo.estimates.rare import Image
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.points import Points
-from montecarlo.sampling.stratum import Side, Stratum
+from montecarlo.sampling.stratum import EVOLVING, Side, Stratum
 from montecarlo.study.description import Study
 from montecarlo.study.strata import event_of
 
@@ -36,8 +36,8 @@ ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
 REMANENCE = "remanence_percent"
 UNUSED = {  # tables that nothing of a side reads
     Side.INTERNAL: ("states.", "backup."),
-    Side.EXTERNAL: ("internal_faults.", "states.", "backup."),
-    Side.STATE: ("internal_faults.", "backup."),
+    Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r"),
+    Side.STATE: ("internal_faults.", "backup.", "network.x_over_r"),
 }
 
 
@@ -121,16 +121,17 @@ def inputs_of(study: Study, stratum: Stratum) -> list[Input]:
     list of Input
     """
     inputs = list_inputs(study)
-    used = [item for item in inputs if item.uncertain and concerns(item, stratum)]
+    used = [item for item in inputs if item.uncertain and concerns(study, item, stratum)]
     tied = {key for tie in study.ties for key in tie[:2]}
     return used + [item for item in inputs if item.key in tied and item not in used]
 
 
-def concerns(item: Input, stratum: Stratum) -> bool:
+def concerns(study: Study, item: Input, stratum: Stratum) -> bool:
     """Whether an input has a part in what happens in a stratum.
 
     Parameters
     ----------
+    study : Study
     item : Input
     stratum : Stratum
 
@@ -138,9 +139,12 @@ def concerns(item: Input, stratum: Stratum) -> bool:
     -------
     bool
     """
-    prefix = f"external_events.{stratum.kind}."
-    own = stratum.side is Side.EXTERNAL and item.key.startswith(prefix)
-    other = item.key.startswith("external_events.") and not own
+    if stratum.side is Side.EXTERNAL or stratum == EVOLVING:
+        own = f"external_events.{event_of(study, stratum).name}."
+    else:
+        own = "none of them"
+    other = item.key.startswith("external_events.") and not item.key.startswith(own)
+    other |= item.key.startswith("internal_faults.evolving.") and stratum != EVOLVING
     return not (
         other or item.key.startswith(UNUSED[stratum.side]) or item.key.endswith(".per_year")
     )

@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from pydantic import field_validator
 
 from montecarlo.plant.earthing import return_admittance
+from montecarlo.plant.evolving import Evolving
 from montecarlo.plant.machine import phase_phasors
 from montecarlo.quantities import (
     Array,
@@ -29,6 +30,7 @@ from montecarlo.quantities import (
     Quantity,
     Section,
     number,
+    word,
 )
 
 UNIFORM_POSITION = Distribution(
@@ -45,6 +47,16 @@ class Shares(Section):
     phase_phase: Annotated[float, Plain("-", "two phases", 0.0, 1.0)] = 0.0
     phase_phase_earth: Annotated[float, Plain("-", "two phases and earth", 0.0, 1.0)] = 0.0
     three_phase: Annotated[float, Plain("-", "three phases", 0.0, 1.0)] = 0.0
+    evolving: Annotated[
+        float,
+        Plain(
+            "-",
+            "between phases, following an external fault while it lasts; needs"
+            " [internal_faults.evolving]",
+            0.0,
+            1.0,
+        ),
+    ] = 0.0
     inter_turn: Annotated[
         float, Plain("-", "between turns of one phase: outside the scheme's scope", 0.0, 1.0)
     ] = 0.0
@@ -70,6 +82,17 @@ class InternalFaults(Section):
     phase_fault_resistance_ohm: Annotated[
         Distribution, Quantity("ohm", "resistance of a fault between phases", 0.0, varies="event")
     ] = number(0.0)
+    dc_offset: Annotated[
+        bool,
+        word(
+            "whether faults between phases are solved in time with the DC offset of their currents,"
+            " at a random point on wave; else by phasors; the network's infeed then needs"
+            " network.x_over_r"
+        ),
+    ] = False
+    evolving: Annotated[
+        Evolving | None, word("the external fault that faults of shares.evolving follow")
+    ] = None
 
     @field_validator("shares")
     @classmethod

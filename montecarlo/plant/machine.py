@@ -137,6 +137,19 @@ class Network(Section):
         ]
         | None
     ) = None
+    x_over_r: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "-",
+                "X/R of its infeed into an internal fault between phases, for the DC offset",
+                0.0,
+                above=True,
+                usual=(0.1, 500.0),
+            ),
+        ]
+        | None
+    ) = None
     external_capacitance_f: Annotated[
         Distribution,
         Quantity(

@@ -63,5 +63,6 @@ class Stratum(str):
 
 EARTH = Stratum("internal.earth")
 PHASE_PHASE_EARTH = Stratum("internal.phase_phase_earth")
+EVOLVING = Stratum("internal.evolving")
 LOAD = Stratum("state.load")
 OVERLOAD = Stratum("state.overload")

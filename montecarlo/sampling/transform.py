@@ -41,6 +41,7 @@ RESISTORS = ("earthing.current_limit_a", "earthing.secondary_resistance_ohm")
 # Behind all others: what one study has and the next, otherwise alike, has not.
 TRAILING = (
     *RESISTORS,
+    "network.x_over_r",
     "earthing.transformer_resistance_ohm",
     "earthing.transformer_reactance_ohm",
     "fault_energy.breaker_time_s",

@@ -29,6 +29,8 @@ class Window:
     after_s: float
     per_cycle: int = STEPS_PER_CYCLE
     cycles_before: int = 1
+    # whether these are alike; else the first of them settles the cores
+    repeats: bool = True
 
     @property
     def step_s(self) -> float:
@@ -143,7 +145,7 @@ def solve(  # noqa: PLR0913
         per_cycle=window.per_cycle,
         lead=window.lead,
         # harmonics of the load's flux, which phasors do not have
-        warm=window.per_cycle if np.any(load_flux) else 0,
+        warm=window.per_cycle if window.repeats and np.any(load_flux) else 0,
         steps=window.steps,
         loop_from=source.loop_from if source.loop_from >= 0 else points - 1,
         jump=source.jumps,

@@ -11,6 +11,7 @@ from montecarlo.study.backup_checks import backup_cautions
 from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.event_cautions import EVENT_CAUTIONS
+from montecarlo.study.internal_checks import evolving_cautions
 from montecarlo.study.plant_cautions import PLANT_CAUTIONS
 from montecarlo.study.secondary_cautions import SECONDARY_CAUTIONS
 from montecarlo.study.usual import usual_cautions
@@ -23,6 +24,7 @@ CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     *SECONDARY_CAUTIONS,
     backup_cautions,
     *EVENT_CAUTIONS,
+    evolving_cautions,
 )
 
 

@@ -23,6 +23,7 @@ from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
 from montecarlo.study.gate_checks import GATE_CHECKS
+from montecarlo.study.internal_checks import INTERNAL_CHECKS
 from montecarlo.study.ranges import are_searched, combinations
 from montecarlo.study.scheme_checks import SCHEME_CHECKS
 
@@ -341,6 +342,7 @@ CHECKS: tuple[Check, ...] = (
     Check(_count, ("scheme", "candidates", "ct")),
     Check(_compare, ("study", "scheme", "candidates", "ct", "relay")),
     Check(_shares, ("internal_faults",)),
+    *INTERNAL_CHECKS,
     Check(_events, ("external_events",)),
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")),

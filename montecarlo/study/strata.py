@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from montecarlo.plant.events.base import Event
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.places import PLACES
-from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
+from montecarlo.sampling.stratum import EARTH, EVOLVING, LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
@@ -51,20 +52,74 @@ def internal_shares(study: Study) -> dict[Stratum, float]:
     }
 
 
-def event_of(study: Study, stratum: Stratum) -> Event:
-    """The external event that a stratum samples.
+def wants_offset(study: Study) -> bool:
+    """Whether faults between phases are solved in time, with the DC offset of their currents: where
+    it is asked for, and where a gate may hold elements back.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    bool
+    """
+    gated = any(name != NO_GATE for name in study.candidates.gate)
+    return study.internal_faults.dc_offset or gated
+
+
+def in_time(study: Study, stratum: Stratum) -> bool:
+    """Whether all of a stratum is solved in time; of earth faults that is for the pick-ups to say.
 
     Parameters
     ----------
     study : Study
     stratum : Stratum
-        External.
+
+    Returns
+    -------
+    bool
+    """
+    if stratum.side is Side.INTERNAL:
+        return stratum == EVOLVING or (stratum != EARTH and wants_offset(study))
+    return stratum.side is Side.EXTERNAL
+
+
+def off_network_share(study: Study, stratum: Stratum) -> float:
+    """Share of a stratum's samples with the machine's breaker open; an evolving fault begins
+    beyond it.
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+
+    Returns
+    -------
+    float
+        (-).
+    """
+    if stratum.side is not Side.INTERNAL or stratum == EVOLVING:
+        return 0.0
+    return study.states.breaker_open_share
+
+
+def event_of(study: Study, stratum: Stratum) -> Event:
+    """The external event that a stratum samples, or that an evolving fault follows.
+
+    Parameters
+    ----------
+    study : Study
+    stratum : Stratum
+        External, or EVOLVING.
 
     Returns
     -------
     Event
     """
-    return next(event for event in study.external_events if event.name == stratum.kind)
+    evolving = study.internal_faults.evolving
+    name = evolving.event if stratum == EVOLVING and evolving is not None else stratum.kind
+    return next(event for event in study.external_events if event.name == name)
 
 
 def open_ct_circuits(study: Study) -> tuple[Stratum, ...]:

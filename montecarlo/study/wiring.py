@@ -294,10 +294,12 @@ def _asked(study: Study, scheme: Scheme) -> dict[str, Complex]:
             asked[f"from {phase} to earth"] = ALONE[k : k + 1]
     if not scheme.of("phase"):
         return asked
-    if shares.phase_phase + shares.phase_phase_earth > 0:
+    evolving = study.internal_faults.evolving
+    becomes = evolving.kind if evolving is not None else ""
+    if shares.phase_phase + shares.phase_phase_earth > 0 or becomes == "phase_phase":
         for k, (one, other) in enumerate(PAIRS):
             asked[f"between {PHASES[one]} and {PHASES[other]}"] = BETWEEN[k : k + 1]
-    if shares.three_phase > 0:
+    if shares.three_phase > 0 or becomes == "three_phase":
         asked["of three phases"] = UNIT["three-phase"]
     return asked
 

@@ -16,6 +16,7 @@ from montecarlo.sampling.points import Matrix, Points
 from montecarlo.sampling.stratum import EARTH, Side, Stratum
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
+from montecarlo.study.strata import in_time, off_network_share
 
 PHASE, ANGLE, STATE = DRAWN
 DRAWS = {PHASE: "phase of the fault", ANGLE: "point on wave", STATE: "breaker open or closed"}
@@ -62,8 +63,8 @@ def columns_of(study: Study, stratum: Stratum) -> Columns:
     if stratum.side is Side.INTERNAL:
         draws = [
             PHASE,
-            *([ANGLE] if stratum == EARTH else []),
-            *([STATE] if study.states.breaker_open_share > 0 else []),
+            *([ANGLE] if stratum == EARTH or in_time(study, stratum) else []),
+            *([STATE] if off_network_share(study, stratum) > 0 else []),
         ]
     widths = {item.key: item.columns for item in inputs_of(study, stratum)} | dict.fromkeys(
         draws, 1

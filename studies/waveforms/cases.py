@@ -19,10 +19,11 @@ import numpy as np
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.draws import Draw
+from montecarlo.engine.inception import in_parts, internal_fault
 from montecarlo.engine.job import Job
 from montecarlo.engine.rare import Densities, first_draw
 from montecarlo.engine.sizes import designs
-from montecarlo.engine.waves import Waves, external_event, step_currents
+from montecarlo.engine.waves import Waves, external_event
 from montecarlo.engine.winding import SETTLED_SHARE
 from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities import Array
@@ -34,7 +35,7 @@ from montecarlo.secondary.restraint import Form, operating_quantity, threshold
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.description import Study
-from montecarlo.study.strata import strata
+from montecarlo.study.strata import in_time, strata
 
 SEARCHED = 2048  # samples of each type, at most
 EACH = 3  # cases of each kind
@@ -284,9 +285,13 @@ def _starts(
 
 def ratios_of(block: Block, lattice: Lattice) -> Array:
     """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
-    window, response = _solve(block, lattice, transient.STEPS_PER_CYCLE)
-    held = _Judged.of(block, lattice, window).own(response.pickup)
-    return np.asarray((held / _settings_a(block, lattice)).max(axis=1))
+    internal = block.stratum.side is Side.INTERNAL
+    ratios = []
+    for part in in_parts(block) if internal else [block]:
+        window, response = _solve(part, lattice, transient.STEPS_PER_CYCLE)
+        held = _Judged.of(part, lattice, window).own(response.pickup)
+        ratios.append((held / _settings_a(part, lattice)).max(axis=1))
+    return np.concatenate(ratios)
 
 
 def _settings_a(block: Block, lattice: Lattice) -> Array:
@@ -301,14 +306,13 @@ def _solve(
     """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle."""
     circuit = lattice.circuit
     window, waves, before = _driven(block, per_cycle, cycles_before)
-    external = block.stratum.side is Side.EXTERNAL
     return window, block.in_time(
         circuit,
         window,
         waves,
         block.solved(circuit, before).flux,
         _Judged.of(block, lattice, window).wanted,
-        settle=0.0 if external or trace else SETTLED_SHARE,
+        settle=0.0 if trace or in_time(block.study, block.stratum) else SETTLED_SHARE,
         keep_trace=trace,
     )
 
@@ -320,9 +324,4 @@ def _driven(
     fault."""
     if block.stratum.side is Side.EXTERNAL:
         return external_event(block, per_cycle, cycles_before)
-    allowed_s = block.study.internal_faults.allowed_time_s
-    frequency_hz = block.study.machine.frequency_hz
-    window = transient.Window(frequency_hz, allowed_s, per_cycle, cycles_before)
-    turn = np.exp(2j * np.pi * block.uniform("point_on_wave"))[:, None]
-    before, during = block.load_primary * turn, primary.lasting(block) * turn
-    return window, step_currents(block, window, before, during), before
+    return internal_fault(block, per_cycle, cycles_before)

@@ -20,7 +20,7 @@ from studies.report.setting_words import setting_lines, setting_row
 from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
 from studies.waveforms.in_time import how_often
-from studies.waveforms.sampled import Sampled
+from studies.waveforms.sampled import Sampled, external_s
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -176,7 +176,7 @@ def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
         f"Sampling rate: {made.rate_hz:g} Hz, without frequencies above half of it.",
         f"Length of the record: {made.lasts_s:.3g} s.",
         f"The event begins at the trigger, {made.before_s:g} s after the start of the record.",
-        "The record shows the load current until then.",
+        _until_then(external_s(study, case)),
         "CT channels: secondary current of each CT into its lead, in amperes.",
         "Positive: a primary current from the neutral to the terminals.",
         "Relay circuit channels: the current through each. The elements measure it.",
@@ -185,3 +185,12 @@ def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
         *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1)),
     ]
     return "\r\n".join(lines) + "\r\n"
+
+
+def _until_then(external_s: float) -> str:
+    """What comes before the event."""
+    if external_s:
+        return (
+            f"The record shows load and then an external fault, which lasts up to {external_s:g} s."
+        )
+    return "The record shows the load current until then."

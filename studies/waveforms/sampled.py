@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.sampling.stratum import EVOLVING
 from montecarlo.study.description import Study
 from studies.waveforms.cases import Case
 from studies.waveforms.resampling import band_limited
@@ -39,10 +40,17 @@ class Sampled:
         return self.times_s.size / self.rate_hz
 
 
+def external_s(study: Study, case: Case) -> float:
+    """How long an external fault may have lasted when the internal one begins. [s]"""
+    evolving = study.internal_faults.evolving
+    return evolving.longest_s if case.stratum == EVOLVING and evolving is not None else 0.0
+
+
 def sampled(study: Study, case: Case) -> Sampled:
     """The currents as the record has them, from the solution of the case, which has finer steps and
     begins earlier."""
-    rate_hz, before_s = study.waveforms.sampling_rate_hz, study.waveforms.before_s
+    rate_hz = study.waveforms.sampling_rate_hz
+    before_s = study.waveforms.before_s + external_s(study, case)
     last = math.floor(case.times_s[-1] * rate_hz + 1e-6)
     times_s = np.arange(-round(before_s * rate_hz), last + 1) / rate_hz
     solved = np.concatenate([case.cts_a, case.legs_a])

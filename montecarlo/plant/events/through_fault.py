@@ -7,7 +7,7 @@ regulator are left out, and what the network feeds into the fault does not pass 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -53,6 +53,21 @@ class ThroughFault(Event):
         load = scene.samples["load.current_pu"], scene.samples["load.power_factor"]
         return fault_in(scene, t, self.kind, scene.voltage_pu, *load)
 
+    def lasting(self, scene: Scene) -> Fading:
+        """The current before it is cleared.
+
+        Parameters
+        ----------
+        scene : Scene
+
+        Returns
+        -------
+        Fading
+            (n, 3) (A).
+        """
+        load = scene.samples["load.current_pu"], scene.samples["load.power_factor"]
+        return current_in(scene, self.kind, scene.voltage_pu, *load)
+
     def direct_s(self, scene: Scene) -> Array:
         return scene.direct_s
 
@@ -92,9 +107,31 @@ def fault_in(
     -------
     (n, 3, nt) array (A)
     """
-    return through_fault(
+    wave = current_in(scene, kind, voltage_pu, load_pu, power_factor)
+    return wave.at(t, scene.machine.omega, np.array(scene.own["clearing_time_s"], float))[0]
+
+
+def current_in(
+    scene: Scene,
+    kind: ExternalFaultKind,
+    voltage_pu: Array,
+    load_pu: ArrayLike,
+    power_factor: ArrayLike,
+) -> Fading:
+    """`through_current` behind the event's own impedance, for its samples.
+
+    Parameters
+    ----------
+    scene, kind, voltage_pu, load_pu, power_factor
+        As of `fault_in`.
+
+    Returns
+    -------
+    Fading
+        (n, 3) (A).
+    """
+    return through_current(
         kind,
-        t,
         scene.decrement,
         external_reactance_pu=scene.own["external_reactance_pu"],
         external_resistance_pu=scene.own["external_resistance_pu"],
@@ -103,15 +140,47 @@ def fault_in(
         power_factor=power_factor,
         point_on_wave_rad=scene.point_on_wave_rad,
         pair=scene.phase,
-        clearing_time_s=scene.own["clearing_time_s"],
         omega=scene.machine.omega,
         rated_current_a=scene.machine.rated_current_a,
     )
 
 
-def through_fault(  # noqa: PLR0913
+def through_fault(
     kind: ExternalFaultKind,
     t: Array,
+    machine: Decrement,
+    *,
+    clearing_time_s: ArrayLike,
+    omega: float,
+    **given: Any,
+) -> Array:
+    """Primary current from the neutral to the terminals in L1, L2, L3. [A]
+
+    After `clearing_time_s` each phase ends at its first zero on the grid, by itself: what an
+    interrupted phase would change in the others is left out.
+
+    Parameters
+    ----------
+    kind : "three_phase" or "phase_phase"
+    t : (nt,) array (s)
+        Increasing; fault at 0, load before.
+    machine : Decrement
+    clearing_time_s : (n,) array_like (s)
+    omega : float (rad/s)
+    **given
+        As of `through_current`.
+
+    Returns
+    -------
+    (n, 3, nt) array (A)
+    """
+    wave = through_current(kind, machine, omega=omega, **given)
+    cleared_s = np.array(np.broadcast_to(clearing_time_s, wave.direct_s.shape), float)
+    return wave.at(t, omega, cleared_s)[0]
+
+
+def through_current(  # noqa: PLR0913
+    kind: ExternalFaultKind,
     machine: Decrement,
     *,
     external_reactance_pu: ArrayLike,
@@ -121,25 +190,20 @@ def through_fault(  # noqa: PLR0913
     power_factor: ArrayLike,
     point_on_wave_rad: ArrayLike,
     pair: ArrayLike,
-    clearing_time_s: ArrayLike,
     omega: float,
     rated_current_a: float,
-) -> Array:
-    """Primary current from the neutral to the terminals in L1, L2, L3. [A]
+) -> Fading:
+    """The same current until it is cleared.
 
     Behind each reactance stands the EMF of the load state, E = U + jX I_load with that X (E''
     behind X''d at first, the field's at last; Grainger and Stevenson, Power System Analysis, ch.
     10, from memory). The DC component starts so that every current is continuous at 0. Phase-phase:
     the faulted phases carry +i and -i, which replaces their difference of load; the healthy phase
-    keeps its load, and half of that returns in each of the others, so the three sum to zero. After
-    `clearing_time_s` each phase ends at its first zero on the grid, by itself: what an interrupted
-    phase would change in the others is left out.
+    keeps its load, and half of that returns in each of the others, so the three sum to zero.
 
     Parameters
     ----------
     kind : "three_phase" or "phase_phase"
-    t : (nt,) array (s)
-        Increasing; fault at 0, load before.
     machine : Decrement
     external_reactance_pu, external_resistance_pu : (n,) array_like (pu)
     voltage_factor : (n,) array_like (pu)
@@ -151,33 +215,31 @@ def through_fault(  # noqa: PLR0913
         machine's AC component in L1 is sqrt(2)I sin(omega t + alpha).
     pair : (n,) array_like of int
         0, 1 or 2: the phase not in a phase-phase fault.
-    clearing_time_s : (n,) array_like (s)
     omega : float (rad/s)
     rated_current_a : float (A)
 
     Returns
     -------
-    (n, 3, nt) array (A)
+    Fading
+        (n, 3) (A).
     """
     turn = np.sqrt(2) * rated_current_a * np.exp(1j * np.asarray(point_on_wave_rad))  # RMS pu -> A
     outside = machine.outside_pu(kind, external_reactance_pu)
     load = load_phasor(load_current_pu, power_factor)
-    load, *stages, healthy, clearing_s, fast_s, slow_s, direct_s = np.broadcast_arrays(
+    load, *stages, healthy, fast_s, slow_s, direct_s = np.broadcast_arrays(
         *(current * turn for current in _currents(machine, outside, voltage_factor, load)),
         np.atleast_1d(pair),
-        clearing_time_s,
         *machine.decay_times_s(outside),
         machine.direct_current_time_s(external_reactance_pu, external_resistance_pu, omega),
     )
     across, kept = _phases(kind, healthy)
-    wave = Fading(
+    return Fading(
         before=phase_phasors(load),
         stages=[stage[:, None] * across + load[:, None] * kept for stage in stages],
         fast_s=fast_s,
         slow_s=slow_s,
         direct_s=direct_s,
     )
-    return wave.at(t, omega, clearing_s)[0]
 
 
 def _currents(

@@ -237,6 +237,18 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         "scheme.custom[0].legs[0].cts",
         '"line_end.L1" should be "-line_end.L1"',
     ),
+    (
+        {
+            "internal_faults.shares": {"earth": 0.9, "evolving": 0.1},
+            "internal_faults.evolving": {
+                "event": "near_fault",
+                "after_s": 0.04,
+                "kind": "three_phase",
+            },
+        },
+        "internal_faults.evolving",
+        "no published figure",
+    ),
 ]
 
 
