@@ -29,7 +29,8 @@ from montecarlo.study.ranges import are_searched, at_first
 
 
 def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
-    """The settings that differ from one on one axis, by one step of those that occur there.
+    """The settings that differ from one on one axis, by one step of those that occur there; of
+    gates, which have no order, any other.
 
     Parameters
     ----------
@@ -50,7 +51,8 @@ def neighbours(settings: Sequence[Setting], of: Setting) -> dict[Setting, str]:
         line = {getattr(one, axis): one for one in settings if rest(one) == rest(of)}
         values = sorted({value for value in (*line, own) if value is not None})
         at = values.index(own)
-        for value in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]:
+        beside = values[max(at - 1, 0) : at] + values[at + 1 : at + 2]
+        for value in [one for one in values if one != own] if isinstance(own, str) else beside:
             found[line[value]] = axis
     return found
 

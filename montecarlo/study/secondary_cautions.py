@@ -18,6 +18,9 @@ from montecarlo.study.gate_checks import unused_gates
 from montecarlo.study.grids import snap
 
 
+LEAST_CONFIRMED_S = 3e-3  # of decisions on end, before a numerical element trips
+
+
 def _ends(study: Study) -> tuple[str, ...]:
     """The ends of the winding whose CTs a scheme uses."""
     return tuple(end for end in ENDS if end in study.ct.groups)
@@ -152,14 +155,16 @@ def _no_confirmation(study: Study) -> Iterator[Caution]:
     """A biased element that trips at once: what a numerical relay does not do."""
     if not any(scheme_of(study, kind).biased for kind in study.scheme.kinds):
         return
-    cycle_s = 1 / study.machine.frequency_hz
+    step_s = 1 / study.machine.frequency_hz / STEPS_PER_CYCLE
     shortest = min(study.candidates.delay_s)
-    if shortest < cycle_s / 4:
+    if shortest < LEAST_CONFIRMED_S:
+        count = 1 + round(shortest / step_s)
+        steps = f"{count} step{'' if count == 1 else 's'}"
         yield Caution(
             "candidates.delay_s",
-            f"With a delay of {shortest:g} s a biased element trips as soon as one step of"
-            f" {1e3 * cycle_s / STEPS_PER_CYCLE:.2g} ms is above its setting. Numerical relays ask"
-            " for several decisions on end, 3 to 5 ms (common practice).",
+            f"With a delay of {shortest:g} s a biased element trips once {steps} of"
+            f" {1e3 * step_s:.2g} ms above its setting have passed."
+            " Numerical relays ask for several decisions on end, 3 to 5 ms (common practice).",
         )
 
 

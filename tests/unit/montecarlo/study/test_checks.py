@@ -83,7 +83,7 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
             "candidates": {"phase_pickup_a": [0.1], "first_slope": [0.1], "delay_s": [0.0, 0.1]},
         },
         "candidates.delay_s",
-        "trips as soon as one step of 0.71 ms is above its setting",
+        "trips once 1 step of 0.71 ms above its setting",
     ),
     (UNIT_CONNECTED, "earthing.resistance_ohm", "as on a unit-connected machine"),
     (
