@@ -17,7 +17,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.gate_checks import unused_gates
 from montecarlo.study.grids import snap
 
-
 LEAST_CONFIRMED_S = 3e-3  # of decisions on end, before a numerical element trips
 
 

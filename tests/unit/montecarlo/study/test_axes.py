@@ -34,8 +34,9 @@ def test_the_grids_the_setting_and_the_words_have_the_same_axes() -> None:
 
 
 def test_the_grids_have_the_units_of_the_axes() -> None:
-    units = {key: Candidates.model_fields[key].metadata[0].unit for key in KEYS}
-    assert {axis.key: axis.unit or "-" for axis in AXES} == units
+    numbers = [axis for axis in AXES if axis.part != "gate"]
+    units = {axis.key: Candidates.model_fields[axis.key].metadata[0].unit for axis in numbers}
+    assert {axis.key: axis.unit or "-" for axis in numbers} == units
     assert all(key.endswith("_a") == (key in CURRENTS) for key in KEYS)
 
 
@@ -49,8 +50,10 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
         "earth_delay_s": [0.1],
         "high_set_pickup_a": [5.0],
         "high_set_delay_s": [0.0],
+        "gate": ["none", "angle"],
     }
-    schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}}
+    gate = {"name": "angle", "start": "angle", "within_degrees": 90.0}
+    schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}, "scheme.gates": [gate]}
     study = study_with(schemes | {"candidates": grids})
     for lattice in grid_lattices(study):
         own = {axis.key for axis in AXES if axis.in_scheme(scheme_of(study, lattice.scheme))}

@@ -85,6 +85,11 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         "candidates.delay_s",
         "trips once 1 step of 0.71 ms above its setting",
     ),
+    (
+        {"scheme.gates": [{"name": "angle", "start": "angle", "within_degrees": 90.0}]},
+        "scheme.gates.angle",
+        "No candidate has this gate",
+    ),
     (UNIT_CONNECTED, "earthing.resistance_ohm", "as on a unit-connected machine"),
     (
         UNIT_CONNECTED,

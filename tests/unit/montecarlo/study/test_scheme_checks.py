@@ -12,6 +12,7 @@ from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from studies.nominal.desk import Desk
 from studies.nominal.text import hand_calculation
+from studies.report.blocks import Block, Table
 from tests.made.said import check_text
 from tests.made.studies import REMOVE, faults_of, study_with
 
@@ -283,6 +284,11 @@ def test_a_burden_in_va_that_is_a_distribution_is_divided_in_every_sample() -> N
 # --- matched ratios at the desk -----------------------------------------------
 
 
+def dimensions(block: Block) -> bool:
+    """CT dimensioning, in the CTs' own amperes."""
+    return isinstance(block, Table) and "K_td" in block.header
+
+
 def test_the_desk_sees_matched_cts_as_those_of_the_same_ratio() -> None:
     plain: dict[str, Any] = {"ct.knee_voltage_v": 300.0, "ct.lead_resistance_ohm": 1.0}
     five = {
@@ -294,7 +300,11 @@ def test_the_desk_sees_matched_cts_as_those_of_the_same_ratio() -> None:
         "winding_resistance_ohm": 0.2,
     }
     one, other = study_with(plain), study_with(plain | {"ct.line_end": five})
-    assert hand_calculation(Desk(one)) == hand_calculation(Desk(other))
+    blocks = [
+        [block for block in hand_calculation(Desk(study)) if not dimensions(block)]
+        for study in (one, other)
+    ]
+    assert blocks[0] == blocks[1]
     bases = [
         check_text(study).partition("SETTINGS IN FOUR BASES")[2].partition("EARTH FAULTS")[0]
         for study in (one, other)
