@@ -64,6 +64,8 @@ def invented(kind: str = "false_trip", cycles: int = 8, **others: Any) -> Case:
         "difference_a": measured,
         "threshold_a": np.full((3, steps), 0.04),
         "starts_s": np.array([np.nan, np.nan, 0.03]),
+        "bias_a": np.zeros((3, steps)),
+        "cleared_s": 0.1,
     }
     return Case(**values | others)
 
