@@ -13,7 +13,6 @@ from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.choose import weights_of
 from montecarlo.quantities import Array
-from montecarlo.quantities.digits import to_digits
 from montecarlo.relays.schemes import Scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import Side, Stratum
@@ -23,6 +22,7 @@ from montecarlo.study.candidates import lattices_of
 from montecarlo.study.circuits import bias_form, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
+from studies.waveforms.in_time import as_csv
 from studies.waveforms.instants import instants
 
 if TYPE_CHECKING:
@@ -78,14 +78,10 @@ class Plane:
         return replace(self, frame=self.frame[mine].reset_index(drop=True))
 
     def table(self) -> bytes:
-        """As CSV, eight digits."""
-        frame = self.frame.copy()
-        for name in ("time_s", "bias_a", "difference_a"):
-            frame[name] = to_digits(frame[name].to_numpy())
-        words = {True: "true", False: "false"}
-        for name in ("above", "after_clearing"):
-            frame[name] = frame[name].map(words)
-        return bytes(frame.to_csv(index=False, lineterminator="\n").encode())
+        """As CSV."""
+        words = {True: "true", False: "false", None: ""}
+        told = {name: self.frame[name].map(words) for name in ("above", "after_clearing")}
+        return as_csv(self.frame.assign(**told))
 
 
 def bias_plane(study: Study, setting: Setting) -> Plane | None:

@@ -134,11 +134,15 @@ def table_of(cases: Iterable[Shown]) -> bytes:
     """Their columns as CSV, a case below the other."""
     import pandas as pd
 
-    whole = pd.concat([one.frame for one in cases], ignore_index=True)
+    return as_csv(pd.concat([one.frame for one in cases], ignore_index=True))
+
+
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """A table of numbers and texts, numbers with six figures."""
     text = StringIO()
     rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(whole.columns)
-    rows.writerows(zip(*(map(_cell, whole[name].to_list()) for name in whole), strict=True))
+    rows.writerow(frame.columns)
+    rows.writerows(zip(*(map(_cell, frame[name].to_list()) for name in frame), strict=True))
     return text.getvalue().encode()
 
 
