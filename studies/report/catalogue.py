@@ -293,9 +293,9 @@ FIGURES = {
         "Differential current against bias current at the critical instant of every sample",
         "The event's first samples and those of internal faults in the plane of the phase elements,"
         " in rated machine currents. A sample stands at its critical instant: farthest above the"
-        " characteristic, or else nearest below it. Contours hold 50, 90 and 99 % of the samples;"
-        " fewer than 500 are drawn as points. Only the six most frequent events are drawn. Numbers:"
-        " bias_plane.csv.",
+        " characteristic, or else nearest below it. Contours hold 50, 90 and 99 % of the samples."
+        " Earth faults, and clouds of fewer than 500 samples, are drawn as points. Only the six"
+        " most frequent events are drawn. Numbers: bias_plane.csv.",
         numbers=True,
     ),
     "trajectory": FigureText(

@@ -19,6 +19,7 @@ from studies.report.numbers import percent
 from studies.report.words import counted
 from studies.waveforms.bias_plane import Characteristic, Plane
 from studies.waveforms.contours import SHARES, cloud
+from studies.waveforms.in_time import how_often
 from studies.waveforms.trajectory import Path, at_every_ms
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ WIDTHS = 1.6, 1.1, 0.7
 DASHED, DOTTED = (0, (4, 2)), (0, (1, 1.5))
 POINT: dict[str, Any] = {"s": 5, "linewidths": 0}
 HEIGHT_MM = 112.0
-LETTERS = 78  # of a line of the title
+LETTERS = 58  # of a line of the title
 ROOM = 1.25  # beyond the outermost value, as a factor
 PATH, TRIP = "#332288", FALSE
 
@@ -64,19 +65,16 @@ def plane_of_event(plane: Plane, event: str, of: str = "") -> Figure:
     drawn = rows.loc[[*external.index, *internal.index]]
     low = _axes(ax, set_to, drawn)
     groups = {"external samples": _filled(ax, set_to, external, low)}
-    found: Marks = []
-    for words, faults, dashes in (
-        ("between phases", internal[~earth], "-"),
-        ("to earth", internal[earth], DASHED),
-    ):
-        if len(faults):
-            weights = faults["type"].map(_weights(plane, faults)).to_numpy(float)
-            found += _lines(ax, set_to, faults, weights, (words, dashes), low)
+    found = _lines(ax, set_to, internal[~earth], plane, low) if (~earth).any() else []
+    if earth.any():  # many kinds of resistances and places: no cloud
+        dots: dict[str, Any] = {"facecolors": "none", "linewidths": 0.5, "zorder": 2.6}
+        ax.scatter(*_places(internal[earth], set_to, low), s=6, edgecolors=FALSE, **dots)
+        found.append(_dot("to earth", FALSE, hollow=True))
     if found:
         groups["internal faults"] = found
     groups["phase element"] = _characteristic(ax, set_to)
     share = percent(float(external["above"].mean()), 3)
-    title = f"{of}{event.replace('_', ' ')}: {share} of {len(external):,} samples above"
+    title = f"{of}{event.replace('_', ' ')}: {share} of {len(external):,} samples lie above"
     ax.set_title(fill(together(title), LETTERS), loc="left", color=CHOSEN)
     grouped_legend(figure, groups)
     beyond = _beyond(drawn, set_to, low)
@@ -122,7 +120,8 @@ def path_in_plane(path: Path, of: str = "") -> Figure:
     title = f"{of}{case.stratum.kind.replace('_', ' ')}, {path.element} element: {happens}"
     ax.set_title(fill(together(title), LETTERS), loc="left", color=CHOSEN)
     grouped_legend(figure, {"worst case": marks, "phase element": _characteristic(ax, set_to)})
-    say(figure, " ".join(_path_numbers(path)))
+    beyond = _beyond(frame, set_to, low, "instant")
+    say(figure, " ".join([*_path_numbers(path), *beyond]))
     return figure
 
 
@@ -216,34 +215,20 @@ def _filled(
 
 
 def _lines(
-    ax: Axes,
-    set_to: Characteristic,
-    rows: pd.DataFrame,
-    weights: Array,
-    style: tuple[str, Any],
-    low: tuple[float, float],
+    ax: Axes, set_to: Characteristic, rows: pd.DataFrame, plane: Plane, low: tuple[float, float]
 ) -> Marks:
-    """Contours of internal faults."""
-    words, dashes = style
+    """Of faults between phases, each type as often as it occurs."""
     x, y = _places(rows, set_to, low)
+    words = "between phases"
     if len(rows) < FEWEST:
-        open_dots = dashes == DASHED
-        face: dict[str, Any] = {"facecolors": "none" if open_dots else FALSE, "edgecolors": FALSE}
-        ax.scatter(x, y, zorder=2.6, **POINT | {"linewidths": 0.6, "s": 7}, **face)
-        return [_dot(words, FALSE, hollow=open_dots)]
+        ax.scatter(x, y, color=FALSE, zorder=2.6, **POINT)
+        return [_dot(words, FALSE)]
+    weights = rows["type"].map(_weights(plane, rows)).to_numpy(float)
     found = cloud(x, y, weights)
+    lines: dict[str, Any] = {"colors": FALSE, "zorder": 2.6}
     for level, width in zip(found.levels, WIDTHS, strict=True):
-        ax.contour(
-            found.x,
-            found.y,
-            found.density,
-            [level],
-            colors=FALSE,
-            linewidths=width,
-            linestyles=[dashes],
-            zorder=2.6,
-        )
-    return [legend_mark(words, FALSE, linestyle=dashes, linewidth=1.2)]
+        ax.contour(found.x, found.y, found.density, [level], linewidths=width, **lines)
+    return [legend_mark(words, FALSE, linewidth=1.2)]
 
 
 def _dot(words: str, colour: str, *, hollow: bool = False) -> Any:
@@ -285,7 +270,7 @@ def _numbers(plane: Plane, external: pd.DataFrame, internal: pd.DataFrame) -> It
     kinds = (("faults between phases", internal[~earth]), ("earth faults", internal[earth]))
     parts = [f"{_above(plane, rows)} of the {words}" for words, rows in kinds if len(rows)]
     if parts:
-        yield f"Above it lie {listed(parts)} inside the zone."
+        yield f"Inside the zone {listed(parts)} lie above it."
     if set_to.delay_s:
         yield (
             f"An element must hold {set_to.delay_s:g} s: the instant is the one nearest to a reset"
@@ -300,21 +285,28 @@ def _numbers(plane: Plane, external: pd.DataFrame, internal: pd.DataFrame) -> It
         yield f"Less frequent events without such a figure: {listed(names)}."
 
 
-def _beyond(rows: pd.DataFrame, set_to: Characteristic, low: tuple[float, float]) -> Iterator[str]:
+def _beyond(
+    rows: pd.DataFrame, set_to: Characteristic, low: tuple[float, float], noun: str = "sample"
+) -> Iterator[str]:
     small = rows["bias_a"].lt(low[0] * set_to.rated_a)
     small |= rows["difference_a"].lt(low[1] * set_to.rated_a)
     if small.any():
-        yield f"On the edge of the axes: {counted(int(small.sum()), 'sample')} with less current."
+        yield f"On the edge of the axes: {counted(int(small.sum()), noun)} with less current."
 
 
 def _path_numbers(path: Path) -> Iterator[str]:
     frame, rated_a = path.frame, path.characteristic.rated_a
     ratio = (frame["difference_a"] / frame["operates_above_a"]).to_numpy()
     at = frame.iloc[int(np.argmax(ratio))]
+    case = path.case
+    if case.weight is None:
+        yield f"Installation {case.installation}, event {case.event}."
+    else:
+        yield f"Weighted sample {case.installation}, {how_often(case.weight)}."
     yield (
         f"{percent(float(ratio.max()), 3)} of the threshold at most, {at['time_s']:.3g} s after"
         f" the start, at I_d {at['difference_a'] / rated_a:.3g} and I_b"
         f" {at['bias_a'] / rated_a:.3g} times the rated current of {rated_a:.3g} A."
     )
-    if not np.isnan(path.case.cleared_s):
-        yield f"The contacts open after {path.case.cleared_s:.3g} s."
+    if not np.isnan(case.cleared_s):
+        yield f"The contacts open after {case.cleared_s:.3g} s."
