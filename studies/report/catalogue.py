@@ -294,14 +294,15 @@ FIGURES = {
         "The event's first samples and those of internal faults in the plane of the phase elements,"
         " in rated machine currents. A sample stands at its critical instant: farthest above the"
         " characteristic, or else nearest below it. Contours hold 50, 90 and 99 % of the samples."
-        " Earth faults, and clouds of fewer than 500 samples, are drawn as points. Only the six"
-        " most frequent events are drawn. Numbers: bias_plane.csv.",
+        " Earth faults, and clouds of fewer than 500 samples, are drawn as points. At most six"
+        " events have such a figure, the most frequent ones. Numbers: bias_plane.csv.",
         numbers=True,
     ),
     "trajectory": FigureText(
         "Path of the worst external event in the plane of differential and bias current",
         "The path of the worst sampled external event in the plane of the phase elements, in rated"
-        " machine currents. Both currents are measured over one cycle.",
+        " machine currents. Where none trips falsely it is the event closest below the setting."
+        " Both currents are measured over one cycle.",
         numbers=True,
     ),
     "front": FigureText(

@@ -119,7 +119,7 @@ def path_in_plane(path: Path, of: str = "") -> Figure:
     happens = f"trip after {path.trips_s:.3g} s" if trips else "no trip"
     title = f"{of}{case.stratum.kind.replace('_', ' ')}, {path.element} element: {happens}"
     ax.set_title(fill(together(title), LETTERS), loc="left", color=CHOSEN)
-    grouped_legend(figure, {"worst case": marks, "phase element": _characteristic(ax, set_to)})
+    grouped_legend(figure, {"the case": marks, "phase element": _characteristic(ax, set_to)})
     beyond = _beyond(frame, set_to, low, "instant")
     say(figure, " ".join([*_path_numbers(path), *beyond]))
     return figure
@@ -166,6 +166,8 @@ def _characteristic(ax: Axes, set_to: Characteristic) -> Marks:
         ax.plot(at, set_to.above(np.array([at])), color=CHOSEN, zorder=4.5, **style)
         marks.append(legend_mark("turning point", CHOSEN, **style))
     for slope, words, dashes in _limit_lines(set_to):
+        if not (slope * right > limits[0] and slope * left < limits[1]):
+            continue  # out of sight
         grey: dict[str, Any] = {"color": RUNNER_UP, "linestyle": dashes, "linewidth": 0.9}
         ax.plot(x, slope * x, zorder=2, **grey)
         marks.append(legend_mark(words, **grey))
@@ -308,5 +310,7 @@ def _path_numbers(path: Path) -> Iterator[str]:
         f" the start, at I_d {at['difference_a'] / rated_a:.3g} and I_b"
         f" {at['bias_a'] / rated_a:.3g} times the rated current of {rated_a:.3g} A."
     )
+    if case.kind == "false_trip" and np.isnan(path.trips_s):
+        yield "Another element trips in this case."
     if not np.isnan(case.cleared_s):
         yield f"The contacts open after {case.cleared_s:.3g} s."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -46,8 +46,9 @@ def path_of(study: Study, setting: Setting, cases: Iterable[tuple[str, Case]]) -
     worst, elements = worst_of(cases), biased_phase(scheme)
     if not worst or not elements:
         return None
-    name, case = worst[0]
-    element = max(elements, key=lambda k: case.quantity_a[k] / case.setting_a[k])
+    # others may have another element trip alone
+    name, case = max(worst, key=lambda one: min(nearest_of(one[1], elements)[0], 1.0))
+    _, element = nearest_of(case, elements)
     nearest = int(np.argmax(case.difference_a[element] / case.threshold_a[element]))
     last_s = max(SHOWN_S, case.times_s[nearest] + AFTER_S)
     during = (case.times_s > -0.5 / case.rate_hz) & (case.times_s <= last_s)
@@ -69,6 +70,11 @@ def path_of(study: Study, setting: Setting, cases: Iterable[tuple[str, Case]]) -
         characteristic(study, setting, scheme),
         frame[during].reset_index(drop=True),
     )
+
+
+def nearest_of(case: Case, elements: Sequence[int]) -> tuple[float, int]:
+    """The largest of some elements' quantities over their settings, and whose it is."""
+    return max((float(case.quantity_a[k] / case.setting_a[k]), k) for k in elements)
 
 
 def at_every_ms(path: Path) -> pd.DataFrame:

@@ -4,6 +4,7 @@ counts, and internal and external samples are those of the study's own batch."""
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from io import StringIO
 from typing import Any
 
@@ -185,3 +186,16 @@ def test_before_the_event_the_cores_stand_at_their_remanence() -> None:
     for case in nearest_cases(study, SETTING).cases:
         before = case.flux[:, case.times_s < 0]
         assert before == pytest.approx(0.4, abs=0.01)
+
+
+def test_of_two_false_trips_the_path_is_one_of_a_phase_element(study: Study) -> None:
+    """In the worse one another element trips alone."""
+    case = next(one for one in nearest_cases(study, SETTING).cases if one.kind == "false_trip")
+    quantity = np.append(0.5 * case.setting_a, 1.0)
+    by_other = replace(case, quantity_a=quantity, setting_a=np.append(case.setting_a, 0.1))
+    path = path_of(study, SETTING, [("by_other", by_other), ("by_phase", case)])
+    assert path is not None
+    assert path.name == "by_phase"
+    both = path_of(study, SETTING, [("worst", case), ("next", case)])
+    assert both is not None
+    assert both.name == "worst"

@@ -180,3 +180,25 @@ def test_a_dot_stands_at_every_millisecond() -> None:
     times = at_every_ms(path())["time_s"].to_numpy()
     assert times == pytest.approx(np.arange(times.size) / 1000, abs=1.01 / 4800)
     assert times.size == 1 + int(1000 * path().frame["time_s"].iloc[-1])
+
+
+def test_another_element_s_trip_is_said() -> None:
+    words = "Another element trips in this case."
+    with look():
+        figure = path_in_plane(replace(path(), trips_s=np.nan))
+        near = path_in_plane(replace(path(kind="near_false_trip"), trips_s=np.nan))
+    assert words in said(figure)
+    assert words not in said(near)
+
+
+def test_a_limit_line_out_of_sight_is_not_in_the_legend() -> None:
+    with look():
+        figure = path_in_plane(path())
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert "I_d = I_b" in legend
+    far = path()
+    far.frame["bias_a"] *= 1e4
+    with look():
+        figure = path_in_plane(far)
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert not [text for text in legend if "I_d =" in text]
