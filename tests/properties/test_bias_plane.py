@@ -26,6 +26,7 @@ from studies.waveforms import bias_plane as planes
 from studies.waveforms import instants as critical
 from studies.waveforms.bias_plane import Plane, bias_plane, events_of
 from studies.waveforms.cases import nearest_cases
+from studies.waveforms.run import waveforms
 from studies.waveforms.trajectory import path_of
 from tests.made.studies import REMOVE, study_with
 
@@ -199,3 +200,18 @@ def test_of_two_false_trips_the_path_is_one_of_a_phase_element(study: Study) -> 
     both = path_of(study, SETTING, [("worst", case), ("next", case)])
     assert both is not None
     assert both.name == "worst"
+
+
+@pytest.mark.parametrize("biased", [True, False])
+def test_a_run_has_these_figures_where_phase_elements_are_biased(
+    study: Study, biased: bool
+) -> None:
+    setting = SETTING
+    if not biased:
+        study = study_with({"study.samples": 64, "study.installations": 16})
+        setting = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.0)
+    part = waveforms(study, setting, {})
+    own = {"bias_plane_near_fault", "bias_plane_far_fault", "trajectory"}
+    assert own & part.figures.keys() == (own if biased else set())
+    files = {"bias_plane.csv", "trajectory.csv"}
+    assert files & part.files.keys() == (files if biased else set())
