@@ -68,10 +68,12 @@ class Drawn(Mapping[str, "Figure"]):
     def printed(self, name: str, *, png: bool = True) -> Printed:
         """What the files of one hold; without a PNG where that is not wanted."""
         from studies.report.catalogue import figure_text
-        from studies.report.look import printed
+        from studies.report.look import printed, said
 
         if name not in self._printed:
-            self._printed[name] = printed(self[name], figure_text(name).title, png=png)
+            figure = self[name]
+            spoken = figure_text(name).spoken(said(figure))
+            self._printed[name] = printed(figure, spoken, png=png)
         return self._printed[name]
 
     def words(self, name: str) -> str:

@@ -197,6 +197,7 @@ def test_templates_have_the_field_s_terms() -> None:
 
 BACKUP = "[backup.neutral_voltage]\npickup_percent = 10\ndelay_s = 0.3\n"
 EXISTING = "existing = { phase_pickup_a = 0.1, earth_pickup_a = 0.1, delay_s = 0 }\n"
+TWO_AND_ONE = 'kind = "two_phase_one_earth"'
 TWO = 'kind = ["per_phase", "two_phase_one_earth"]'
 OPTIONS = """
 [[earthing_options]]
@@ -218,13 +219,20 @@ name = "higher knee"
 changes = { "ct.knee_voltage_v" = 450 }
 """
 WIDE = {"p_false_max = 0.01": "p_false_max = 0.5"}
+BIASED = {
+    TWO_AND_ONE: 'kind = "biased"',
+    'watched_phases = ["L1", "L3"]\n': "",
+    "earth_pickup_a = { from = 0.02, to = 0.1, step = 0.02 }": "first_slope = [0.1]",
+    "stabilising_resistance_ohm = [0, 300]\n": "",
+}
 RUNS: dict[str, tuple[dict[str, str], str]] = {  # what is replaced in the small study, and added
     "setting_sweep": (WIDE | {"delay_s = [0]\n": f"delay_s = [0]\n{EXISTING}"}, BACKUP),
     "nothing chosen": ({"p_false_max = 0.01": "p_false_max = 1e-6"}, ""),
-    "scheme_comparison": (WIDE | {'kind = "two_phase_one_earth"': TWO}, BACKUP),
+    "scheme_comparison": (WIDE | {TWO_AND_ONE: TWO}, BACKUP),
     "earthing_options": (WIDE, OPTIONS),
     "alternatives": (WIDE, ALTERNATIVE),
     "uncertainty_drivers": (WIDE, ""),
+    "biased": (WIDE | BIASED, ""),
 }
 
 

@@ -133,7 +133,7 @@ class SchemeChoice(Section):
     bias_current: Annotated[
         BiasCurrent,
         word(
-            "restraining current: mean, sum or largest of the magnitudes of the ends' currents; of"
+            "restraining current: mean, sum or largest of the magnitudes of the ends' currents. Of"
             " two ends also vector_mean (half of their vector sum) or scalar_product (root of the"
             " product of their magnitudes and the cosine between them; 0 beyond 90 degrees)"
         ),

@@ -161,6 +161,14 @@ def _look_at_gates(
                     store(on, begin + slot * steps + s, held)
 
 
+@njit(**COMPILED)
+def _write_gates(on: Array, steps: int, row: int, first: int, trace: Array) -> None:
+    for k in range(on.shape[0] // steps):
+        for s in range(steps):
+            for b in range(LANES):
+                trace[first + b, row + k, s] = on[k * steps + s, b]
+
+
 @njit(**ALLOCATES, entry=True)
 def integrate(  # noqa: C901, PLR0913
     wave: Array,
@@ -193,9 +201,9 @@ def integrate(  # noqa: C901, PLR0913
         Written (A).
     moves : ndarray, (n,)
         Written: the largest last Newton move (knee flux).
-    trace : ndarray, (n, legs + 3 ct + signals, steps)
+    trace : ndarray, (n, legs + 3 ct + signals + gates slots, steps)
         Written unless it is empty: currents of the legs, of the CTs, what they would be without
-        excitation, fluxes, what is measured of each signal (A; knee flux).
+        excitation, fluxes, what is measured of each signal (A; knee flux), whether gates are on.
     """
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
@@ -264,4 +272,6 @@ def integrate(  # noqa: C901, PLR0913
                 _end(w, b, cts)
             moves[first + b] = np.sqrt(w[at.WORST, b])
         _look_at_gates(gates, now, levels, on, steps, pace.per_cycle, first)
+        if trace.size > 0:
+            _write_gates(on, steps, legs + 3 * cts + signals, first, trace)
         judge(history, done, lead, meter, on, scratch, first, pickup)

@@ -74,33 +74,43 @@ class Bias:
         return replace(self, second_slope=None, turning_point_a=None) if one else self
 
 
-def operating_quantity(difference: Array, bias: Array, form: tuple[float, ...]) -> Array:
-    """What is compared with the pick-up while no gate is on. [A]
+def operating_quantity(
+    difference: Array, bias: Array, form: tuple[float, ...], least: Array | float = 0.0
+) -> Array:
+    """What is compared with the pick-up. [A]
 
     Parameters
     ----------
     difference, bias : ndarray, (...)
         Differential and bias current (A).
     form : Form, or its numbers
+    least : ndarray, (...), or float, optional
+        What a gate makes of the slope at least; infinite: the element cannot operate.
 
     Returns
     -------
     ndarray, (...)
     """
+    blocked = np.isinf(least)
+    if np.any(blocked):
+        free = operating_quantity(difference, bias, form, np.where(blocked, 0.0, least))
+        return np.where(blocked, np.minimum(free, 0.0), free)
     which, first_slope, second_slope, turning_point_a = form[:4]
     if which == UNBIASED:
         return difference * 1.0
     with np.errstate(invalid="ignore", over="ignore"):  # as compiled: bad values stay visible
         turned = np.maximum(bias - turning_point_a, 0.0)
         restraint = first_slope * bias + (second_slope - first_slope) * turned
+        restraint = np.maximum(restraint, least * bias)
         if which == SUM:
             return difference - restraint
         # not a number stays
         return np.where(difference > restraint, difference, 0.0) + 0.0 * (difference + restraint)
 
 
-def threshold(pickup_a: float, bias: Array, form: Form) -> Array:
-    """The differential current above which an element operates. [A]
+def threshold(pickup_a: float, bias: Array, form: Form, least: Array | float = 0.0) -> Array:
+    """The differential current above which an element operates; infinite while a gate blocks it.
+    [A]
 
     Parameters
     ----------
@@ -109,16 +119,20 @@ def threshold(pickup_a: float, bias: Array, form: Form) -> Array:
     bias : ndarray, (...)
         Bias current (A).
     form : Form
+    least : ndarray, (...), or float, optional
+        As of `operating_quantity`.
 
     Returns
     -------
     ndarray, (...)
     """
-    which = form[0]
+    which, blocked = form[0], np.isinf(least)
     if which == UNBIASED:
-        return np.full(bias.shape, pickup_a)
-    restraint = -operating_quantity(np.zeros(bias.shape), bias, (SUM, *form[1:]))
-    return np.asarray(pickup_a + restraint if which == SUM else np.maximum(pickup_a, restraint))
+        return np.where(blocked, np.inf, np.full(bias.shape, pickup_a))
+    slope = np.where(blocked, 0.0, least)
+    restraint = -operating_quantity(np.zeros(bias.shape), bias, (SUM, *form[1:]), slope)
+    level = pickup_a + restraint if which == SUM else np.maximum(pickup_a, restraint)
+    return np.where(blocked, np.inf, level)
 
 
 def bias_current(ends: Array, kind: str) -> Array:

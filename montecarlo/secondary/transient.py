@@ -89,7 +89,8 @@ class Response:
     The rest at step ends, empty unless asked for. Instantaneous: trace (n, legs, steps) the legs'
     currents [A]; cts (n, ct, steps) what each CT delivers into its lead [A], ideal the same without
     exciting current [A], flux that of its core [knee flux]. Measured over the last cycle:
-    difference and bias (n, elements, steps) [A]; a bias of 0 where none restrains."""
+    difference and bias (n, elements, steps) [A]; a bias of 0 where none restrains. on (n, gates,
+    elements, steps): 1 where a gate holds an element back, else 0."""
 
     pickup: Array
     trace: Array
@@ -98,6 +99,7 @@ class Response:
     flux: Array
     difference: Array
     bias: Array
+    on: Array
 
 
 def solve(  # noqa: PLR0913
@@ -156,7 +158,8 @@ def solve(  # noqa: PLR0913
     moves = np.empty(fill.size)
     meter = measurement.meter(window.step_s, window.per_cycle, fill)
     (legs, cts), signals = table.shape, meter.signals.size
-    sizes = (legs, cts, cts, cts, signals) if keep_trace else (0,) * 5
+    gates, slots = meter.gates.what.size, meter.gates.side.size
+    sizes = (legs, cts, cts, cts, signals, gates * slots) if keep_trace else (0,) * 6
     trace = np.full((fill.size, sum(sizes), window.steps if keep_trace else 0), np.nan)
     integrate(
         np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
@@ -172,8 +175,24 @@ def solve(  # noqa: PLR0913
     )
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
     parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
-    in_legs, of_cts, ideal, flux, measured = parts
-    return Response(pickup[:n], in_legs, of_cts, ideal, flux, *_compared(measured, meter))
+    in_legs, of_cts, ideal, flux, measured, on = parts
+    return Response(
+        pickup[:n],
+        in_legs,
+        of_cts,
+        ideal,
+        flux,
+        *_compared(measured, meter),
+        _by_element(on.reshape(n, gates, slots, on.shape[-1]), meter.gates.slot),
+    )
+
+
+def _by_element(on: Array, slot: Index) -> Array:
+    """(n, gates, slots, steps) as (n, gates, elements, steps): 0 where gates do not look."""
+    n, gates, _, steps = on.shape
+    found = np.zeros((n, gates, slot.size, steps))
+    found[:, :, slot >= 0] = on[:, :, slot[slot >= 0]]
+    return found
 
 
 def _compared(measured: Array, meter: Meter) -> tuple[Array, Array]:

@@ -188,8 +188,9 @@ def _pictures(findings: Findings, folder: Path) -> Iterator[Picture]:
         given = name in findings.frames or table in findings.files
         data = f" Numbers: {table}." if given else ""
         svg = (folder / f"{name}.svg").read_text(encoding="utf-8")
-        caption = " ".join(filter(None, (text.caption, findings.figures.words(name))))
-        yield Picture(name, svg, text.title, f"Figure {number}. {caption}{data}")
+        words = findings.figures.words(name)
+        caption = " ".join(filter(None, (text.caption, words)))
+        yield Picture(name, svg, text.spoken(words), f"Figure {number}. {caption}{data}")
 
 
 # --- what went in -------------------------------------------------------------

@@ -30,12 +30,13 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
-from montecarlo.secondary.measurement import Measurement, holds_from
-from montecarlo.secondary.restraint import Form, operating_quantity, threshold
+from montecarlo.secondary.measurement import holds_from
+from montecarlo.secondary.restraint import operating_quantity, threshold
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import in_time, strata
+from studies.waveforms.judging import Judging, cleared_s
 
 SEARCHED = 2048  # samples of each type, at most
 EACH = 3  # cases of each kind
@@ -61,9 +62,10 @@ class Case:
     (ct, steps): cts_a what it delivers into its lead, ideal_a that without exciting current [A
     secondary], primary_a, flux of its core [knee flux]; legs_a (legs, steps) [A secondary]; of each
     element (elements, steps): what it measures, difference_a, and what that must exceed,
-    threshold_a. quantity_a (elements,) the largest that each sustains for its delay, above its bias
-    where it has one; setting_a (elements,); starts_s (elements,): when what operates each begins,
-    NaN where nothing does."""
+    threshold_a, at its bias current bias_a, 0 where it has none. quantity_a (elements,) the largest
+    that each sustains for its delay, above its bias where it has one; setting_a (elements,);
+    starts_s (elements,): when what operates each begins, NaN where nothing does; cleared_s: when
+    the contacts open, NaN where none do."""
 
     kind: str
     stratum: Stratum
@@ -82,6 +84,8 @@ class Case:
     difference_a: Array
     threshold_a: Array
     starts_s: Array
+    bias_a: Array
+    cleared_s: float
 
     @property
     def ratio(self) -> float:
@@ -212,8 +216,10 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         installation, event = divmod(found.row, design.events_in(chunk))
         installation += design.installations_in(chunk).start
         event += design.first_event(chunk)
-    pickups, judged = _settings_a(block, lattice), _Judged.of(block, lattice, window)
-    difference, bias = response.difference[0].copy(), response.bias[0]
+    judged = Judging.of(block, lattice, window)
+    pickups = judged.settings_a
+    difference, bias = response.difference[0].copy(), response.bias[0].copy()
+    least = judged.least(response)[0]
     return Case(
         kind,
         chunk.stratum,
@@ -232,47 +238,21 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         difference,
         np.stack([threshold(*one) for one in zip(pickups, bias, judged.forms, strict=True)]),
         _starts(
-            [operating_quantity(*one) for one in zip(difference, bias, judged.forms, strict=True)],
+            [
+                operating_quantity(*one)
+                for one in zip(difference, bias, judged.forms, least, strict=True)
+            ],
             pickups,
             window,
             judged,
         ),
+        bias,
+        float(cleared_s(block)[0]),
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Judged:
-    """How a setting judges: the form of bias and the delay of every element."""
-
-    wanted: Measurement
-    forms: tuple[Form, ...]
-    delays_s: tuple[float, ...]
-
-    @classmethod
-    def of(cls, block: Block, lattice: Lattice, window: transient.Window) -> _Judged:
-        """Of the first setting of a lattice."""
-        scheme = block.scheme(lattice.circuit)
-        forms = tuple(block.form(lattice, one.axis) for one in scheme.elements)
-        delays = tuple(lattice.delays_of(one.axis)[0] for one in scheme.elements)
-        different = tuple(dict.fromkeys(forms)), tuple(dict.fromkeys(delays))
-        return cls(block.wanted(lattice.circuit, window, *different), forms, delays)
-
-    def own(self, pickups: Array) -> Array:
-        """What each element sustains by its own form, for its own delay, (n, elements). [A]"""
-        columns = [
-            pickups[:, k, self.wanted.forms.index(form), self.wanted.delays_s.index(delay)]
-            for k, (form, delay) in enumerate(zip(self.forms, self.delays_s, strict=True))
-        ]
-        return np.stack(columns, axis=1)
-
-    def holds(self, window: transient.Window) -> list[int]:
-        """Steps for which each element holds what it measures."""
-        steps = self.wanted.meter(window.step_s, window.per_cycle).holds
-        return [int(steps[self.wanted.delays_s.index(delay)]) for delay in self.delays_s]
-
-
 def _starts(
-    quantities: Sequence[Array], pickups: Array, window: transient.Window, judged: _Judged
+    quantities: Sequence[Array], pickups: Array, window: transient.Window, judged: Judging
 ) -> Array:
     """When what operates each element begins, (elements,) [s]."""
     each = zip(quantities, pickups, judged.holds(window), strict=True)
@@ -289,15 +269,9 @@ def ratios_of(block: Block, lattice: Lattice) -> Array:
     ratios = []
     for part in in_parts(block) if internal else [block]:
         window, response = _solve(part, lattice, transient.STEPS_PER_CYCLE)
-        held = _Judged.of(part, lattice, window).own(response.pickup)
-        ratios.append((held / _settings_a(part, lattice)).max(axis=1))
+        judged = Judging.of(part, lattice, window)
+        ratios.append((judged.own(response.pickup) / judged.settings_a).max(axis=1))
     return np.concatenate(ratios)
-
-
-def _settings_a(block: Block, lattice: Lattice) -> Array:
-    """Pick-up setting of every element, (elements,)."""
-    elements = block.scheme(lattice.circuit).elements
-    return np.array([(*lattice.pickups_of(one.axis), np.inf)[0] for one in elements])
 
 
 def _solve(
@@ -311,7 +285,7 @@ def _solve(
         window,
         waves,
         block.solved(circuit, before).flux,
-        _Judged.of(block, lattice, window).wanted,
+        Judging.of(block, lattice, window).wanted,
         settle=0.0 if trace or in_time(block.study, block.stratum) else SETTLED_SHARE,
         keep_trace=trace,
     )

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import PHASES
 from montecarlo.sampling.stratum import Side
-from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, grid
+from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, RUNNER_UP, grid
 from studies.report.marks import legend_mark
 from studies.report.numbers import percent
-from studies.waveforms.in_time import Shown, how_often, primary_lines, tells_trip
+from studies.waveforms.in_time import Shown, how_often, primary_lines, tells_clearing, tells_trip
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,6 +30,7 @@ ROWS = (
 HEIGHT_MM = 150.0
 PHASE_COLOURS = dict(zip(PHASES, ("#029e73", "#ca9161", "#56b4e9"), strict=True))
 DASHED, THIN, IDEAL = (0, (4, 2)), 0.9, 0.7
+OPEN: dict[str, Any] = {"color": RUNNER_UP, "linestyle": (0, (1, 1)), "linewidth": 1.1}
 CT_COLOURS = (MISSED, "#cc78bc")
 CT_STYLES: tuple[dict[str, Any], ...] = (  # where both carry the same, both are seen
     {"linewidth": THIN},
@@ -97,6 +98,9 @@ def _column(axes: Sequence[Axes], one: Shown) -> None:
         start = one.trips_s - one.delay_s
         measured.axvspan(start, one.trips_s, color=FALSE, alpha=0.15, linewidth=0)
         measured.axvline(one.trips_s, color=FALSE, linewidth=1.4)
+    if tells_clearing(one):
+        for ax in axes:
+            ax.axvline(one.cleared_s, **OPEN)
 
 
 def _dashes(place: str) -> Any:
@@ -162,6 +166,8 @@ def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
     marks = [legend_mark("trip", FALSE, linewidth=1.4)] if trips else []
     if any(one.delay_s for one in trips):
         marks.append(legend_mark("held for the delay", FALSE, linewidth=6, alpha=0.15))
+    if any(tells_clearing(one) for one in cases):
+        marks.append(legend_mark("contacts open", **OPEN))
     rows: tuple[list[Line2D], ...] = (primary, [*cts, ideal], [knee], [], [above, *marks])
     for row, handles in zip(axes, rows, strict=True):
         if handles:

@@ -36,13 +36,15 @@ PRIMARY = tuple(place for place in PLACES if not place.startswith("second_"))
 @dataclass(frozen=True, eq=False)
 class Shown:
     """A case and what its columns mean. cts: the two CTs, places; delay_s: of its element; trips_s:
-    when it trips, NaN if it does not."""
+    when it trips, NaN if it does not; cleared_s: of a setting with biased phase elements, which may
+    trip on what decays, when the contacts open, NaN if they do not while it is shown."""
 
     name: str
     case: Case
     element: str
     cts: tuple[str, ...]
     delay_s: float
+    cleared_s: float
     frame: pd.DataFrame
 
     @property
@@ -69,13 +71,17 @@ def shown(study: Study, setting: Setting, name: str, case: Case) -> Shown:
     """A case's columns on the part of its time that matters."""
     scheme = scheme_of(study, setting.scheme)
     cts, rows = _cts(scheme, case), _window(study, case)
+    frame = _frame(scheme, name, case, cts).iloc[rows].reset_index(drop=True)
+    biased = any(scheme.elements[k].bias for k in scheme.of("phase"))
+    in_sight = biased and case.cleared_s <= frame["time_s"].iloc[-1]
     return Shown(
         name,
         case,
         scheme.element_name(case.element),
         tuple(PLACES[scheme.places[ct]] for ct in cts),
         setting.delay_of(scheme.elements[case.element].axis),
-        _frame(scheme, name, case, cts).iloc[rows].reset_index(drop=True),
+        case.cleared_s if in_sight else math.nan,
+        frame,
     )
 
 
@@ -134,11 +140,15 @@ def table_of(cases: Iterable[Shown]) -> bytes:
     """Their columns as CSV, a case below the other."""
     import pandas as pd
 
-    whole = pd.concat([one.frame for one in cases], ignore_index=True)
+    return as_csv(pd.concat([one.frame for one in cases], ignore_index=True))
+
+
+def as_csv(frame: pd.DataFrame) -> bytes:
+    """A table of numbers and texts, numbers with six figures."""
     text = StringIO()
     rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(whole.columns)
-    rows.writerows(zip(*(map(_cell, whole[name].to_list()) for name in whole), strict=True))
+    rows.writerow(frame.columns)
+    rows.writerows(zip(*(map(_cell, frame[name].to_list()) for name in frame), strict=True))
     return text.getvalue().encode()
 
 
@@ -174,3 +184,8 @@ def how_often(weight: float) -> str:
 def tells_trip(one: Shown) -> bool:
     """Whether the setting trips in the case."""
     return not math.isnan(one.trips_s)
+
+
+def tells_clearing(one: Shown) -> bool:
+    """Whether the opening of the contacts is shown."""
+    return not math.isnan(one.cleared_s)

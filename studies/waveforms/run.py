@@ -12,12 +12,24 @@ from montecarlo.frames.result import Result
 from montecarlo.quantities.wording import listed
 from studies.protocol import Part
 from studies.report.blocks import items
+from studies.report.catalogue import BIAS_PLANE
 from studies.report.safety import ISOLATE, SECONDARY
+from studies.waveforms.bias_plane import bias_plane, events_of
 from studies.waveforms.cases import KINDS, Case, Search, nearest_cases
 from studies.waveforms.figures import cases_in_time
-from studies.waveforms.in_time import MISSED_CASE, WORST_CASES, missed_of, shown, table_of, worst_of
+from studies.waveforms.in_time import (
+    MISSED_CASE,
+    WORST_CASES,
+    as_csv,
+    missed_of,
+    shown,
+    table_of,
+    worst_of,
+)
+from studies.waveforms.plane_figure import path_in_plane, plane_of_event
 from studies.waveforms.records import FOLDER, index, names_of, records
 from studies.waveforms.sampled import sampled
+from studies.waveforms.trajectory import TRAJECTORY, path_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -25,6 +37,7 @@ if TYPE_CHECKING:
     from montecarlo.engine.rare import Densities
     from montecarlo.study.axes import Setting
     from montecarlo.study.description import Study
+    from studies.protocol import Recipe
 
 NAMES = {
     "false_trip": "worst false trips",
@@ -87,7 +100,18 @@ def _in_time(study: Study, setting: Setting, cases: Sequence[Case], of: str = ""
         if cases
     }
     files = {f"{name}.csv": table_of(cases) for name, cases in drawn.items()}
-    recipes = {name: partial(cases_in_time, cases, of) for name, cases in drawn.items()}
+    recipes: dict[str, Recipe] = {
+        name: partial(cases_in_time, cases, of) for name, cases in drawn.items()
+    }
+    if (plane := bias_plane(study, setting)) is not None:
+        files[f"{BIAS_PLANE}.csv"] = plane.table()
+        recipes |= {
+            f"{BIAS_PLANE}_{event}": partial(plane_of_event, plane.of(event), event, of)
+            for event in events_of(plane)
+        }
+    if (path := path_of(study, setting, named)) is not None:
+        files[f"{TRAJECTORY}.csv"] = as_csv(path.frame)
+        recipes[TRAJECTORY] = partial(path_in_plane, path, of)
     return Part(files=files, figures=recipes)
 
 

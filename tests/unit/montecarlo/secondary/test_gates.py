@@ -17,7 +17,7 @@ from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.gates import BLOCK, HOLDS, STARTS, Gate, Levels, judge_gate, turns
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
-from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias
+from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, operating_quantity
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA, random_bank
 
 N = 28
@@ -261,3 +261,35 @@ def test_the_gate_of_one_phase_may_hold_back_all() -> None:
     all_three = gate("time_difference", "current", n, start_a=2.0, stays_steps=56, together=True)
     found = solved(bank, wave, (alone, all_three))
     assert (found[..., 5] <= found[..., 4] + 1e-12).all()
+
+
+def test_what_a_trace_tells_of_gates_is_what_the_pass_has_gone_by() -> None:
+    """The quantity made of the traced currents and gates sustains the critical pick-up."""
+    n = LANES
+    bank, wave = random_bank(np.random.default_rng(6), n), through_fault(n)
+    block = gate("time_difference", "current", n, start_a=2.0, stays_steps=56)
+    steeper = gate("repeated", n=n, start_a=2.0, slope=1.5, stays_steps=30)
+    window = transient.Window(FREQUENCY_HZ, 0.2)
+    wanted = Measurement(
+        legs=SCHEME.watch,
+        bias=tuple(element.bias for element in SCHEME.elements),
+        forms=FORMS,
+        quantity="fundamental",
+        gates=(block, steeper),
+        sides=tuple(tuple(np.maximum(row, 0.0).tolist()) for row in SCHEME.table),
+    )
+    source = transient.Source(wave, np.tile(np.arange(3), 2))
+    none, ohm = np.zeros((n, 6), complex), np.full((n, 3), 0.1)
+    response = transient.solve(
+        SCHEME.table, ohm, bank, source, window, none, wanted, keep_trace=True
+    )
+    assert response.on.shape == (n, 2, 3, window.steps)
+    for v, form in enumerate(FORMS):
+        least = np.zeros(response.difference.shape)
+        if form[4]:
+            slope = (BLOCK, 1.5)[form[4] - 1]
+            least = np.where(response.on[:, form[4] - 1] > 0, slope, 0.0)
+            assert (least > 0).any()
+        quantity = operating_quantity(response.difference, response.bias, form, least)
+        best = quantity[..., window.lead :].max(axis=-1)
+        assert response.pickup[..., v, 0] == pytest.approx(best, abs=1e-9)

@@ -27,7 +27,7 @@ from studies.waveforms.in_time import (
     worst_of,
 )
 from tests.made.boxes import assert_text_is_readable
-from tests.made.studies import study_with
+from tests.made.studies import REMOVE, study_with
 
 SETTING = Setting("two_phase_one_earth", 0.1, 0.04, 300.0, 0.05)
 STUDY = study_with()
@@ -64,6 +64,8 @@ def invented(kind: str = "false_trip", cycles: int = 8, **others: Any) -> Case:
         "difference_a": measured,
         "threshold_a": np.full((3, steps), 0.04),
         "starts_s": np.array([np.nan, np.nan, 0.03]),
+        "bias_a": np.zeros((3, steps)),
+        "cleared_s": 0.1,
     }
     return Case(**values | others)
 
@@ -166,4 +168,31 @@ def test_the_panels_can_be_read(count: int, of_which: str, weight: float | None)
     cases = [of(invented(weight=weight, cycles=6 + k)) for k in range(count)]
     with look():
         figure = cases_in_time(cases, of_which)
+    assert_text_is_readable(figure)
+
+
+def test_the_contacts_opening_is_marked_where_phase_elements_are_biased() -> None:
+    study = study_with(
+        {
+            "scheme.kind": "biased",
+            "scheme.watched_phases": REMOVE,
+            "candidates.first_slope": [0.1],
+            "candidates.earth_pickup_a": REMOVE,
+            "candidates.stabilising_resistance_ohm": REMOVE,
+        }
+    )
+    biased = Setting("biased", 0.1, None, 0.0, 0.05, 0.1)
+    legs = invented().legs_a[:3]
+    marked = shown(study, biased, "false_trip_1", invented(legs_a=legs))
+    assert marked.cleared_s == 0.1
+    assert np.isnan(of(invented()).cleared_s)
+    late = shown(study, biased, "false_trip_1", invented(legs_a=legs, cleared_s=5.0))
+    assert np.isnan(late.cleared_s)
+    with look():
+        figure = cases_in_time([marked])
+        without = cases_in_time([late])
+    for panel, other in zip(figure.axes, without.axes, strict=True):
+        assert len(panel.lines) == len(other.lines) + 1
+    texts = [text.get_text() for text in figure.axes[-1].get_legend().get_texts()]
+    assert texts == ["operates above", "trip", "held for the delay", "contacts open"]
     assert_text_is_readable(figure)
