@@ -123,7 +123,7 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
         (
             "network.rubbish",
             1,
-            "network.rubbish: unknown; known here: reactance_pu, external_capacitance_f",
+            "network.rubbish: unknown; known here: reactance_pu, x_over_r, external_capacitance_f",
         ),
         (
             "my table",
