@@ -214,51 +214,31 @@ class TwoEnds:
         """
         start, turned = int(np.searchsorted(t, 0.0)), np.exp(1j * omega * after_s)[:, None]
         outside = self._outside(turned)
-        begins = _sum(outside, self._before(np.zeros(1), omega, after_s))[..., 0]
-        neutral = self._from(self.neutral, turned, begins, np.zeros(len(after_s)), after_s, omega)
-        line = self._from(self.line, turned, begins, np.zeros(len(after_s)), after_s, omega)
-        late, cleared_s = t[start:], np.maximum(clearing_s - after_s, 0.0)
-        at_end, inside = line(late, self.line_s), neutral(late, self.neutral_s)
-        inside -= at_end
-        then = cleared_s[:, None]
-        apart = neutral(then, self.neutral_s) - line(then, self.line_s)
-        alone = self._from(self.alone, turned, apart[..., 0], cleared_s, after_s, omega)
-        gone = (late >= then)[:, None]
-        inside = np.where(gone, alone(late, self.neutral_s), inside)
-        at_end[_ended(at_end, late, cleared_s)] = 0.0
+        late, cleared_s = t[None, start:], np.maximum(clearing_s - after_s, 0.0)[:, None]
+        at_0, at_clearing, every = (
+            self._rows(at, omega, after_s) for at in (np.zeros_like(cleared_s), cleared_s, late)
+        )
+        begins = _sum(outside, self._before(np.zeros(1), omega, after_s))
+        neutral = _goes_on(self.neutral, turned, begins, at_0, self.neutral_s)
+        line = _goes_on(self.line, turned, begins, at_0, self.line_s)
+        apart = neutral(at_clearing, cleared_s) - line(at_clearing, cleared_s)
+        alone = _goes_on(self.alone, turned, apart, at_clearing, self.neutral_s)
+        at_end = line(every, late)
+        inside = np.where(
+            (late >= cleared_s)[:, None],
+            alone(every, np.maximum(late - cleared_s, 0.0)),
+            neutral(every, late) - at_end,
+        )
+        at_end[_ended(at_end, late[0], cleared_s[:, 0])] = 0.0
         out = np.empty((len(after_s), 6, t.size))
         out[:, :3, :start] = _sum(outside, self._before(t[:start], omega, after_s))
         out[:, 3:, :start] = out[:, :3, :start]
         out[:, :3, start:], out[:, 3:, start:] = inside + at_end, at_end
         return out
 
-    def _from(
-        self,
-        stages: Sequence[Complex],
-        turned: Complex,
-        begins: Array,
-        at_s: Array,
-        after_s: Array,
-        omega: float,
-    ) -> Callable[[Array, Array], Array]:
-        """A current that goes on from `begins` (n, 3) at times at_s (n,): as a function of times
-        (nt,) or (n, nt) and of the time constant of its DC component, (n, 3, nt)."""
-        parts = _parts(stages) * turned[..., None]
-
-        def rows(t: Array) -> Array:
-            since = np.atleast_2d(t) + after_s[:, None]
-            return _sinusoids(_decays(self.external, since), omega * np.atleast_2d(t)[:, None])
-
-        plain = np.concatenate([parts.real, -parts.imag], axis=-1)
-        direct = begins - _sum(plain, rows(at_s[:, None]))[..., 0]
-
-        def current(t: Array, direct_s: Array) -> Array:
-            since = np.maximum(np.atleast_2d(t) - at_s[:, None], 0.0)
-            decay = np.exp(-since / direct_s[:, None])[:, None]
-            weights = np.concatenate([plain, direct[..., None]], axis=-1)
-            return _sum(weights, np.concatenate([rows(t), decay], axis=1))
-
-        return current
+    def _rows(self, t: Array, omega: float, after_s: Array) -> Array:
+        """What AC components are made of, at times (1 or n, nt): (n, 6, nt)."""
+        return _sinusoids(_decays(self.external, t + after_s[:, None]), omega * t[:, None])
 
     def _outside(self, turned: Complex) -> Array:
         """Weights of `_before`, (n, 3, 9)."""
@@ -277,6 +257,21 @@ class TwoEnds:
         rows = _sinusoids(np.concatenate([1 - there, fades], axis=1), omega * t)
         decay = np.exp(-np.maximum(since, 0.0) / self.external.direct_s[:, None])[:, None]
         return np.concatenate([rows, decay * there], axis=1)
+
+
+def _goes_on(
+    stages: Sequence[Complex], turned: Complex, begins: Array, rows: Array, direct_s: Array
+) -> Callable[[Array, Array], Array]:
+    """A current that begins with `begins` (n, 3, 1), where AC components are `rows` (n, 6, 1): from
+    rows (n, 6, nt) and times since then (1 or n, nt) on, (n, 3, nt)."""
+    parts = _parts(stages) * turned[..., None]
+    weights = np.concatenate([parts.real, -parts.imag], axis=-1)
+    direct = begins - _sum(weights, rows)
+
+    def current(rows: Array, since_s: Array) -> Array:
+        return _sum(weights, rows) + direct * np.exp(-since_s / direct_s[:, None])[:, None]
+
+    return current
 
 
 def _ended(current: Array, t: Array, cleared_s: Array) -> Flags:
