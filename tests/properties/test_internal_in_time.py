@@ -9,7 +9,18 @@ import numpy as np
 import pytest
 
 from montecarlo import run_study, sample_frames
+from montecarlo.engine.block import Block
+from montecarlo.engine.count import run_chunk
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
 from montecarlo.frames.result import Result
+from montecarlo.sampling.stratum import EVOLVING as EVOLVING_TYPE
+from montecarlo.sampling.stratum import Stratum
+from montecarlo.study.axes import Setting
+from montecarlo.study.candidates import lattices_of
+from studies.waveforms.cases import nearest_cases, ratios_of
+from studies.waveforms.records import records
+from studies.waveforms.sampled import sampled
 from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
 if TYPE_CHECKING:
@@ -120,3 +131,41 @@ def test_other_types_have_the_numbers_that_they_had() -> None:
     for name, frame in both[0].items():
         for key in both[1][name].columns:
             np.testing.assert_array_equal(frame[key].to_numpy(), both[1][name][key].to_numpy())
+
+
+# --- records ------------------------------------------------------------------
+
+SETTING = Setting("biased", 0.3, None, 0.0, 0.0, 0.1, 0.8, 1.0)
+
+
+def test_the_search_for_records_counts_what_the_run_counts() -> None:
+    """Without a pick-up error: of the samples that the load does not operate."""
+    study = study_with(EVOLVING | OFFSET | {"relay.pickup_error_percent": 0})
+    job = Job(study, lattices_of(study, SETTING), *designs(study))
+    for name in (EVOLVING_TYPE, Stratum("internal.phase_phase")):
+        chunk = job.design_of(name).chunks(name)[0]
+        missed = (ratios_of(Block(job, chunk), job.lattices[0]) <= 1).sum()
+        assert missed == run_chunk(job, chunk).lattices[0].total.sum()
+
+
+def test_a_record_shows_the_external_fault_that_comes_before() -> None:
+    """Load for the time that every record has, then up to 80 ms of another current, then the
+    trigger; the header says so."""
+    alone = {"internal_faults.shares": {"evolving": 1.0}}
+    study = study_with(EVOLVING | OFFSET | alone)
+    found = [one for one in nearest_cases(study, SETTING).cases if one.stratum == EVOLVING_TYPE]
+    assert found
+    for case in found:
+        record = sampled(study, case)
+        assert record.times_s[0] == pytest.approx(-0.38)
+        trigger, cycle = record.times_s.searchsorted(-1e-9), 96
+        assert np.abs(record.times_s[trigger]) < 1e-9
+        quiet = record.cts_a[:, : trigger - round(0.085 * record.rate_hz)]
+        moves = np.abs(quiet[:, cycle:] - quiet[:, :-cycle]).max()
+        assert moves < 2e-3 * np.abs(quiet).max()
+        outside = record.cts_a[:, trigger - 20 : trigger]
+        assert np.abs(outside).max() > 1.2 * np.abs(quiet).max()
+    files = records(study, SETTING, {"one": (found[0], sampled(study, found[0]))})
+    (words,) = {text for name, text in files.items() if name.endswith(".hdr")}
+    assert b"0.38 s after the start of the record" in words
+    assert b"an external fault, which lasts up to 0.08 s" in words
