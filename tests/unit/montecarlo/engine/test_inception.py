@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,9 +17,10 @@ from montecarlo.engine.job import Job
 from montecarlo.engine.path import measured
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.space import concerns
-from montecarlo.engine.waves import scene_of
+from montecarlo.engine.waves import external_event, scene_of
 from montecarlo.sampling.stratum import EVOLVING, PHASE_PHASE_EARTH, Stratum
 from montecarlo.study.candidates import candidate_lattices
+from montecarlo.study.circuits import measurement
 from montecarlo.study.description import Study
 from montecarlo.study.strata import event_of
 from studies.drivers.columns import ANGLE, STATE, columns_of
@@ -202,3 +204,18 @@ def test_it_has_the_inputs_of_the_event_that_it_follows() -> None:
 def keys_of(study: Study, stratum: Stratum) -> set[str]:
     inputs = Job(study, (), *designs(study)).inputs
     return {item.key for item in inputs if concerns(study, item, stratum)}
+
+
+def test_a_window_that_does_not_repeat_settles_its_cores_itself() -> None:
+    """An external event with one cycle before it that is passed twice, and with two that are passed
+    once: the same load, so the same pick-ups."""
+    block = block_of(Stratum("external.near_fault"), {"study.samples": 64})
+    circuit = block.circuits[0]
+    wanted = measurement(block.study, block.scheme(circuit))
+    found = []
+    for cycles, repeats in ((1, True), (2, False)):
+        window, waves, before = external_event(block, cycles_before=cycles)
+        flux = block.solved(circuit, before).flux
+        window = replace(window, repeats=repeats)
+        found.append(block.in_time(circuit, window, waves, flux, wanted).pickup)
+    assert found[1] == pytest.approx(found[0], rel=1e-8)
