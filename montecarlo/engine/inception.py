@@ -156,11 +156,11 @@ def _evolving(block: ChunkSamples, window: Window) -> tuple[Window, Waves, Compl
         )
         for stage in external.stages
     ]
-    neutral, line = zip(*ends, strict=True)
-    both = TwoEnds(external, neutral, line, _armature_s(block), external.direct_s)
+    neutral, line, alone = zip(*ends, strict=True)
+    both = TwoEnds(external, neutral, line, alone, _armature_s(block), external.direct_s)
     after_s = s["internal_faults.evolving.after_s"]
     window = replace(window, cycles_before=_cycles_before(block.study, window), repeats=False)
-    wave = both.at(window.times(), block.omega, after_s)
+    wave = both.at(window.times(), block.omega, after_s, scene.own["clearing_time_s"])
     turn = np.exp(1j * block.omega * after_s)[:, None]
     return window, waves_of(block, wave), event.before(scene) * turn
 

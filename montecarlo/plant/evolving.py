@@ -1,9 +1,9 @@
 """An external fault that becomes an internal one while it lasts: what the two ends carry.
 
 The machine alone feeds both faults: the voltage beyond the external one is 0, and no infeed from
-the network turns the line end's current round. The external fault lasts on. The winding is linear
-(Z_w = jXx, k = 1), or its two parts would not add up to X. Resistances damp the DC components only,
-as in the external fault's own current.
+the network turns the line end's current round. The winding is linear (Z_w = jXx, k = 1), or its
+two parts would not add up to X. Resistances damp the DC components only, as in the external fault's
+own current.
 
 Derived, by textbook superposition on each pair of phases that a fault joins: e drives x e and
 (1 - x) e in the two parts of the winding, behind Z_n = xZ and Z_l = (1 - x)Z + Z_ext, and the
@@ -13,22 +13,29 @@ fault between them takes g times its voltage, g = c/R_F:
 
 c = 1 for each phase of three, c = 2 for the difference of two. R_F without bound leaves the
 external current e/(Z_n + Z_l) at both ends. Each end's current is continuous when the internal
-fault begins."""
+fault begins.
+
+When the external fault is cleared each phase of the line end goes on to its first zero. What flows
+into the internal fault, the difference of the ends, goes over to x e/(Z_n + R_F/c), the neutral
+end's alone, without a jump: so it sums to 0 at any time, as the fault is clear of earth. This is
+exact for the AC components; the DC component begins with an error of what the line end carries at
+that instant."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from montecarlo.plant.decrement import ExternalFaultKind
 from montecarlo.plant.events.waves import Fading
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array, Complex, Distribution, Index, Quantity, Section, word
 
+Flags = NDArray[np.bool_]
 EvolvingKind = Literal["phase_phase", "three_phase"]
 _JOINED = PHASE_ROTATION[1] - PHASE_ROTATION[2]  # EMF between two phases over that of the third
 
@@ -119,8 +126,9 @@ def end_phasors(  # noqa: PLR0913
     winding_ohm: ArrayLike,
     outside_ohm: ArrayLike,
     fault_ohm: ArrayLike,
-) -> tuple[Complex, Complex]:
-    """What the two ends carry with both faults, from what they carry with the external one.
+) -> tuple[Complex, Complex, Complex]:
+    """What the two ends carry with both faults, from what they carry with the external one; and
+    what flows into the internal one alone.
 
     Three phases outside: all of the current changes, or the difference of the two phases that the
     internal fault joins. Two phases outside: their difference changes, load goes on. If all three
@@ -141,23 +149,35 @@ def end_phasors(  # noqa: PLR0913
 
     Returns
     -------
-    ((n, 3) complex array, (n, 3) complex array)
-        Neutral end, line end, in the unit of `external`.
+    three (n, 3) complex arrays
+        Neutral end; line end; the internal fault alone. In the unit of `external`.
     """
     rows, (after, last) = np.arange(len(external)), ((healthy + k) % 3 for k in (1, 2))
     pair = np.zeros_like(external)
     pair[rows, after] = (external[rows, after] - external[rows, last]) / 2
     pair[rows, last] = -pair[rows, after]
     part = external if event == kind == "three_phase" else pair
-    factors = end_factors(x, winding_ohm, outside_ohm, fault_ohm, 2 if kind == "phase_phase" else 1)
+    paths = 2 if kind == "phase_phase" else 1
+    factors = end_factors(x, winding_ohm, outside_ohm, fault_ohm, paths)
     neutral, line = (external + (factor - 1)[:, None] * part for factor in factors)
+    driven = _driven(x, winding_ohm, outside_ohm, fault_ohm, paths)
+    alone = driven[:, None] * part
     if event == "phase_phase" and kind == "three_phase":
-        place, whole = np.asarray(x, float), np.asarray(winding_ohm, complex)
-        loop = np.where(place == 0, 1.0, place * whole + np.asarray(fault_ohm))
-        alone = 2 * place * (whole + np.asarray(outside_ohm)) / loop * pair[rows, after] / _JOINED
+        # the EMF of the third phase over that between the two, behind one winding instead of two
+        third = 2 * driven * pair[rows, after] / _JOINED
         for phase, share in ((healthy, 1.0), (after, -0.5), (last, -0.5)):
-            neutral[rows, phase] += share * alone
-    return neutral, line
+            neutral[rows, phase] += share * third
+            alone[rows, phase] += share * third
+    return neutral, line, alone
+
+
+def _driven(
+    x: ArrayLike, winding_ohm: ArrayLike, outside_ohm: ArrayLike, fault_ohm: ArrayLike, paths: int
+) -> Complex:
+    """x c e/(R_F + c Z_n), from the neutral end alone, over the external fault's current. [-]"""
+    place, whole = np.asarray(x, float), np.asarray(winding_ohm, complex)
+    loop = np.where(place == 0, 1.0, np.asarray(fault_ohm) + paths * place * whole)
+    return np.asarray(paths * place * (whole + np.asarray(outside_ohm)) / loop)
 
 
 # --- in time ------------------------------------------------------------------
@@ -165,16 +185,18 @@ def end_phasors(  # noqa: PLR0913
 
 @dataclass(frozen=True, eq=False)
 class TwoEnds:
-    """An external fault's current as it begins, and what both ends make of its stages once the
-    internal fault is there: peak phasors (n, 3) each, in turn behind X''d, X'd, Xd."""
+    """An external fault's current as it begins, and what becomes of its stages: peak phasors (n, 3)
+    each, in turn behind X''d, X'd, Xd."""
 
     external: Fading
-    neutral: tuple[Complex, ...]
+    neutral: tuple[Complex, ...]  # at the ends, with both faults
     line: tuple[Complex, ...]
-    neutral_s: Array  # time constants of the DC components that begin with the internal fault, (n,)
+    alone: tuple[Complex, ...]  # into the internal fault alone
+    # time constants of the DC components that begin with the internal fault, (n,)
+    neutral_s: Array
     line_s: Array
 
-    def at(self, t: Array, omega: float, after_s: Array) -> Array:
+    def at(self, t: Array, omega: float, after_s: Array, clearing_s: Array) -> Array:
         """Currents of the six CT places, in the unit of the phasors.
 
         Parameters
@@ -183,32 +205,40 @@ class TwoEnds:
             Increasing; the internal fault begins at 0, the external one at -after_s.
         omega : float (rad/s)
         after_s : (n,) array (s)
+        clearing_s : (n,) array (s)
+            Of the external fault, from its own inception.
 
         Returns
         -------
         (n, 6, nt) array
         """
-        start = int(np.searchsorted(t, 0.0))
-        outside, turned = self.external, np.exp(1j * omega * after_s)[:, None]
-        alone = _sum(self._outside(turned), self._before(t[:start], omega, after_s))
-        begins = _sum(self._outside(turned), self._before(np.zeros(1), omega, after_s))[..., 0]
+        start, turned = int(np.searchsorted(t, 0.0)), np.exp(1j * omega * after_s)[:, None]
+        outside = self._outside(turned)
+        late, cleared_s = t[None, start:], np.maximum(clearing_s - after_s, 0.0)[:, None]
+        at_0, at_clearing, every = (
+            self._rows(at, omega, after_s) for at in (np.zeros_like(cleared_s), cleared_s, late)
+        )
+        begins = _sum(outside, self._before(np.zeros(1), omega, after_s))
+        neutral = _goes_on(self.neutral, turned, begins, at_0, self.neutral_s)
+        line = _goes_on(self.line, turned, begins, at_0, self.line_s)
+        apart = neutral(at_clearing, cleared_s) - line(at_clearing, cleared_s)
+        alone = _goes_on(self.alone, turned, apart, at_clearing, self.neutral_s)
+        at_end = line(every, late)
+        inside = np.where(
+            (late >= cleared_s)[:, None],
+            alone(every, np.maximum(late - cleared_s, 0.0)),
+            neutral(every, late) - at_end,
+        )
+        at_end[_ended(at_end, late[0], cleared_s[:, 0])] = 0.0
         out = np.empty((len(after_s), 6, t.size))
-        out[:, :3, :start] = out[:, 3:, :start] = alone
-        late = t[start:]
-        fades = _decays(outside, late[None] + after_s[:, None])
-        now = _decays(outside, after_s[:, None])[..., 0]
-        for channels, stages, direct_s in (
-            (slice(0, 3), self.neutral, self.neutral_s),
-            (slice(3, 6), self.line, self.line_s),
-        ):
-            parts = _parts(stages) * turned[..., None]
-            # continuous where the internal fault begins
-            direct = begins - (parts * now[:, None]).sum(axis=-1).real
-            rows = _sinusoids(fades, omega * late)
-            decay = np.exp(-late[None] / direct_s[:, None])[:, None]
-            weights = np.concatenate([parts.real, -parts.imag, direct[..., None]], axis=-1)
-            out[:, channels, start:] = _sum(weights, np.concatenate([rows, decay], axis=1))
+        out[:, :3, :start] = _sum(outside, self._before(t[:start], omega, after_s))
+        out[:, 3:, :start] = out[:, :3, :start]
+        out[:, :3, start:], out[:, 3:, start:] = inside + at_end, at_end
         return out
+
+    def _rows(self, t: Array, omega: float, after_s: Array) -> Array:
+        """What AC components are made of, at times (1 or n, nt): (n, 6, nt)."""
+        return _sinusoids(_decays(self.external, t + after_s[:, None]), omega * t[:, None])
 
     def _outside(self, turned: Complex) -> Array:
         """Weights of `_before`, (n, 3, 9)."""
@@ -227,6 +257,33 @@ class TwoEnds:
         rows = _sinusoids(np.concatenate([1 - there, fades], axis=1), omega * t)
         decay = np.exp(-np.maximum(since, 0.0) / self.external.direct_s[:, None])[:, None]
         return np.concatenate([rows, decay * there], axis=1)
+
+
+def _goes_on(
+    stages: Sequence[Complex], turned: Complex, begins: Array, rows: Array, direct_s: Array
+) -> Callable[[Array, Array], Array]:
+    """A current that begins with `begins` (n, 3, 1), where AC components are `rows` (n, 6, 1): from
+    rows (n, 6, nt) and times since then (1 or n, nt) on, (n, 3, nt)."""
+    parts = _parts(stages) * turned[..., None]
+    weights = np.concatenate([parts.real, -parts.imag], axis=-1)
+    direct = begins - _sum(weights, rows)
+
+    def current(rows: Array, since_s: Array) -> Array:
+        return _sum(weights, rows) + direct * np.exp(-since_s / direct_s[:, None])[:, None]
+
+    return current
+
+
+def _ended(current: Array, t: Array, cleared_s: Array) -> Flags:
+    """Where each channel (n, c, nt) lies behind its first zero after it is cleared, (n,)."""
+    ahead, behind = current[..., :-1], current[..., 1:]
+    apart = np.where(ahead == behind, 1.0, ahead - behind)
+    crosses = (ahead * behind <= 0) & (
+        t[:-1] + ahead / apart * np.diff(t) > cleared_s[:, None, None]
+    )
+    ended = np.zeros(current.shape, bool)
+    ended[..., 1:] = np.logical_or.accumulate(crosses, axis=-1)
+    return ended
 
 
 def _parts(stages: Sequence[Complex]) -> Complex:

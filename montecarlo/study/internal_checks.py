@@ -85,6 +85,6 @@ def evolving_cautions(study: Study) -> Iterator[Caution]:
         yield Caution(
             "internal_faults.evolving",
             "How often external faults become internal ones is an assumption: no published figure"
-            " was found. The external fault lasts on beyond its clearing time, and the network"
-            " feeds nothing into the zone. Both are meant as the harder case.",
+            " was found. The network feeds nothing into the zone, not even after the external fault"
+            " is cleared. This is meant as the harder case.",
         )

@@ -53,11 +53,17 @@ def test_where_a_part_has_no_impedance_the_external_current_stands(x: float) -> 
 # --- three phases, node by node -----------------------------------------------
 
 
-def nodal(event: str, kind: str | None, healthy: int, x: float, fault_ohm: float) -> Array:
+def nodal(
+    event: str,
+    kind: str | None,
+    healthy: int,
+    x: float,
+    fault_ohm: float,
+    outside: complex = 1j * X_EXT,
+) -> Array:
     """Currents at the six places, phasors: the star point, a node on each winding, the external
     fault, and the star of an internal one are nodes; no load."""
     emf = E * PHASE_ROTATION
-    outside = 1j * X_EXT
     star, external, meet = 3, 4, 5
     conductance, injected = np.zeros((6, 6), complex), np.zeros(6, complex)
     z_n, z_l = 1j * X * x, 1j * X * (1 - x) + outside
@@ -105,13 +111,16 @@ def test_both_faults_solve_the_network(event: Any, kind: Any, healthy: int) -> N
             np.array([fault_ohm]),
         )
         wanted = nodal(event, kind, healthy, x, fault_ohm)
-        assert np.concatenate(ends, axis=1)[0] == pytest.approx(wanted, abs=1e-9)
+        assert np.concatenate(ends[:2], axis=1)[0] == pytest.approx(wanted, abs=1e-9)
+        cleared = nodal(event, kind, healthy, x, fault_ohm, outside=1e9j)
+        assert ends[2][0] == pytest.approx(cleared[:3], abs=1e-7)
 
 
 # --- in time ------------------------------------------------------------------
 
 N = 16
 T = np.arange(-1600, 3200) / 16000  # internal fault at 0
+LASTS = np.full(N, 9.0)
 
 
 def machine(rng: np.random.Generator) -> Decrement:
@@ -158,9 +167,9 @@ def both_ends(event: Any, kind: Any, fault_ohm: float, rng: np.random.Generator)
         )
         for stage in external.stages
     ]
-    neutral, line = zip(*ends, strict=True)
+    neutral, line, alone = zip(*ends, strict=True)
     armature_s = np.asarray(data.armature_time_constant_s)
-    return data, given, TwoEnds(external, neutral, line, armature_s, external.direct_s)
+    return data, given, TwoEnds(external, neutral, line, alone, armature_s, external.direct_s)
 
 
 @pytest.mark.parametrize("event", KINDS)
@@ -169,7 +178,7 @@ def test_until_it_evolves_it_is_the_external_fault(event: Any, kind: Any) -> Non
     rng = np.random.default_rng(SEED)
     after_s = rng.uniform(0.0, 0.08, N)
     data, given, ends = both_ends(event, kind, 0.05, rng)
-    made, early = ends.at(T, OMEGA, after_s), T < 0
+    made, early = ends.at(T, OMEGA, after_s, LASTS), T < 0
     for s in range(N):
         one = {key: np.atleast_1d(np.broadcast_to(v, N)[s]) for key, v in given.items()}
         one |= {key: given[key] for key in ("omega", "rated_current_a")}
@@ -189,25 +198,52 @@ def test_through_a_boundless_resistance_nothing_evolves(event: Any) -> None:
     rng = np.random.default_rng(SEED)
     _, _, ends = both_ends(event, event, 1e12, rng)
     ends = replace(ends, neutral_s=np.full(N, 0.1), line_s=np.full(N, 0.1))
-    made, longer = ends.at(T, OMEGA, np.full(N, 0.05)), ends.external.at(T + 0.05, OMEGA)[0]
-    late = T >= 0
+    cleared_s = rng.uniform(0.06, 0.15, N)
+    made = ends.at(T, OMEGA, np.full(N, 0.05), cleared_s)
+    longer, late = ends.external.at(T + 0.05, OMEGA)[0], T >= 0
     # the DC component that has begun outside goes on as one that begins here
     gone = ends.external.direct_s[:, None, None]
     start = (np.asarray(ends.external.before) - ends.external.stages[0]).real[..., None]
     direct = start * np.exp(-0.05 / gone) * (np.exp(-T / gone) - np.exp(-T / 0.1))
     wanted = longer - direct
+    late = late & (cleared_s[:, None] > T + 0.05)
     for end in (made[:, :3], made[:, 3:]):
-        assert end[..., late] == pytest.approx(wanted[..., late], abs=1e-8)
+        for s in range(N):
+            assert end[s][:, late[s]] == pytest.approx(wanted[s][:, late[s]], abs=1e-8)
+    assert np.abs(made[:, :3] - made[:, 3:]).max() < 1e-8  # cleared or not
+
+
+def test_the_external_fault_ends_at_zeros_and_the_internal_one_goes_on() -> None:
+    rng = np.random.default_rng(SEED)
+    cleared_s = rng.uniform(0.06, 0.12, N)
+    for event in KINDS:
+        for kind in KINDS:
+            _, _, ends = both_ends(event, kind, 0.02, rng)
+            lasting = ends.at(T, OMEGA, np.full(N, 0.05), LASTS)
+            made = ends.at(T, OMEGA, np.full(N, 0.05), cleared_s)
+            before = cleared_s[:, None] > T + 0.05
+            for s in range(N):
+                assert (made[s] == lasting[s])[:, before[s]].all()
+            line, inside = made[:, 3:], made[:, :3] - made[:, 3:]
+            ended = (line[..., 1:] == 0) & (line[..., :-1] != 0) & (T[1:] > 0)
+            steepest = np.abs(np.diff(line, axis=-1))[..., T[1:] < 0.01].max()
+            assert np.abs(line[..., :-1][ended]).max() < 1.1 * steepest  # at a zero
+            # no jump: a sinusoid moves by 2 % of its peak a step
+            assert np.abs(np.diff(inside, axis=-1)).max() < 0.05 * np.abs(inside).max()
+            assert np.abs(inside[..., T > 0.19]).max() > 0.1
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_nothing_flows_out_at_either_end(kind: Any) -> None:
-    """Clear of earth: the three phases sum to 0 at each end."""
+def test_phases_sum_to_zero(kind: Any) -> None:
+    """Clear of earth: the three phases sum to 0 at each end; inside they do when the external fault
+    is cleared too, though each phase of the line ends by itself."""
     rng = np.random.default_rng(SEED)
     for event in KINDS:
         _, _, ends = both_ends(event, kind, 0.02, rng)
-        made = ends.at(T, OMEGA, np.full(N, 0.03))
+        made = ends.at(T, OMEGA, np.full(N, 0.03), LASTS)
         assert np.abs(made.reshape(N, 2, 3, T.size).sum(axis=2)).max() < 1e-9
+        made = ends.at(T, OMEGA, np.full(N, 0.03), np.full(N, 0.08))
+        assert np.abs((made[:, :3] - made[:, 3:]).sum(axis=1)).max() < 1e-9
 
 
 def test_a_bolted_fault_is_two_circuits_integrated() -> None:
@@ -238,9 +274,9 @@ def test_a_bolted_fault_is_two_circuits_integrated() -> None:
     )
     factors = end_factors(x, whole, outside, 0.0, 1)
     neutral, line = ((factor * phasor,) * 3 for factor in factors)
-    ends = TwoEnds(external, neutral, line, np.array([time_s(z_n)]), np.array([time_s(z_l)])).at(
-        t, OMEGA, np.array([after_s])
-    )[0]
+    seconds = np.array([time_s(z_n)]), np.array([time_s(z_l)])
+    both = TwoEnds(external, neutral, line, neutral, *seconds)
+    ends = both.at(t, OMEGA, np.array([after_s]), LASTS[:1])[0]
     joined = integrated(z_n + z_l, E, 0.0, 0.0, np.array([0.0, after_s]))[-1]
     for place, ohm, emf in ((0, z_n, x * E), (3, z_l, (1 - x) * E)):
         wanted = integrated(ohm, emf, joined, after_s, after_s + t)
