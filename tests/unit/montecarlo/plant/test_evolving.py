@@ -34,7 +34,7 @@ NEVER = 1e9
         (0.6, 1e12j, 0.01, 6.62589, 0.0),  # |0.6/(j0.09 + 0.01)|
     ],
 )
-def test_the_ends_carry_what_was_worked_out_elsewhere(
+def test_the_ends_carry_what_was_worked_out_by_hand(
     x: float, outside: complex, fault_ohm: float, neutral: float, line: float
 ) -> None:
     external = E / (1j * X + outside)
