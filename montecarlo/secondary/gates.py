@@ -195,10 +195,10 @@ def judge_gate(  # noqa: C901
     none, one = splat(0.0), splat(1.0)
     stays, longest, wait = load(levels, STAYS), load(levels, LONGEST), load(levels, WAIT)
     least = load(levels, LEAST) * load(levels, LEAST)
-    clock, suspect, quiet, timer, length = none, none, none, none, none
+    clock = suspect = quiet = timer = length = none
     # over the last cycle: sums of i1 and i2, and parts of their phasors and of those of d
-    sum1, sum2, real1, imag1, real2, imag2 = none, none, none, none, none, none
-    real_d, imag_d, twice_real, twice_imag = none, none, none, none
+    sum1 = sum2 = real1 = imag1 = real2 = imag2 = none
+    real_d = imag_d = twice_real = twice_imag = none
     squared = 2.0 / (per_cycle * per_cycle)  # the square of a sum to that of an RMS
     for s in range(steps):
         i1, d = load(now, s), load(now, steps + s)
@@ -209,18 +209,22 @@ def judge_gate(  # noqa: C901
                 come1 = come1 - load(now, s - per_cycle)
                 come_d = come_d - load(now, steps + s - per_cycle)
             come2 = come1 - come_d
-            sum1, sum2 = sum1 + come1, sum2 + come2
-            real1, imag1 = real1 + circle[0, k] * come1, imag1 + circle[1, k] * come1
-            real2, imag2 = real2 + circle[0, k] * come2, imag2 + circle[1, k] * come2
+            sum1 = sum1 + come1
+            sum2 = sum2 + come2
+            real1 = real1 + circle[0, k] * come1
+            imag1 = imag1 + circle[1, k] * come1
+            real2 = real2 + circle[0, k] * come2
+            imag2 = imag2 + circle[1, k] * come2
             if start == HARMONIC:
-                real_d, imag_d = real_d + circle[0, k] * come_d, imag_d + circle[1, k] * come_d
+                real_d = real_d + circle[0, k] * come_d
+                imag_d = imag_d + circle[1, k] * come_d
                 twice_real = twice_real + circle[2, k] * come_d
                 twice_imag = twice_imag + circle[3, k] * come_d
         if s < per_cycle:
             store(on, s, none)
             continue
         is_on = _yes(none, timer)
-        declared, holds = none, none
+        declared = holds = none
         if start == TIME_DIFFERENCE:
             back = per_cycle if on_change else 0
             above, inside = _above_start(now, levels, s, back, steps)

@@ -57,7 +57,7 @@ def given(shares: Any = SHARES, **table: Any) -> dict[str, Any]:
         (
             {"internal_faults.dc_offset": True, "network.reactance_pu": 0.3},
             "network.x_over_r: missing; internal_faults.dc_offset needs the X/R of the network's"
-            " infeed, usually 10 to 60; give it, or leave dc_offset out",
+            " infeed, usually 10 to 60; give it, or take that out",
         ),
     ],
 )

@@ -20,7 +20,7 @@ from studies.waveforms.trajectory import Path, at_every_ms
 from tests.made.boxes import assert_text_is_readable
 from tests.unit.studies.waveforms.test_in_time import invented
 
-SET_TO = Characteristic(4.0, 0.4, (GREATER_OF, 0.1, 0.8, 5.0), 0.0, 2.0, (-0.03, 0.03), False)
+SET_TO = Characteristic(4.0, 0.4, (GREATER_OF, 0.1, 0.8, 5.0, 0), 0.0, 2.0, (-0.03, 0.03), False)
 EVENT = "a_fault_beyond_the_step_up_transformer"
 
 
@@ -130,7 +130,7 @@ def test_the_characteristic_is_that_of_the_setting() -> None:
 
 @pytest.mark.parametrize("single_fed", [None, 1.0, 2.0, 4.0])
 @pytest.mark.parametrize("error", [(0.0, 0.0), (-0.03, 0.03)])
-@pytest.mark.parametrize("form", [(SUM, 0.2, 0.2, 0.0), SET_TO.form])
+@pytest.mark.parametrize("form", [(SUM, 0.2, 0.2, 0.0, 0), SET_TO.form])
 def test_text_can_be_read(single_fed: float | None, error: Any, form: Any) -> None:
     set_to = replace(SET_TO, single_fed=single_fed, error=error, form=form)
     figure = drawn(plane(characteristic=set_to), 'option "a resistor of 200 A": ')
