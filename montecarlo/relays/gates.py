@@ -45,7 +45,7 @@ class Gate(Section):
                 "current above which it starts, RMS of a sinusoid over the machine's rated current",
                 0.0,
                 above=True,
-                usual=(0.1, 3.0),
+                usual=(0.1, 20.0),
             ),
         ]
         | None
