@@ -118,8 +118,8 @@ def test_a_gate_without_memory_loses_less_than_one_that_blocks_while_current_flo
         (
             [GATE | {"name": "none"}],
             {"gate": ["none"]},
-            'scheme.gates[0].name: "none", must be a word of at most 60 letters, digits and _ that no other'
-            " gate has, and not none",
+            'scheme.gates[0].name: "none", must be a word of at most 60 letters, digits and _'
+            " that no other gate has, and not none",
         ),
         (
             [GATE],
