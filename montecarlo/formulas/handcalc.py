@@ -322,3 +322,39 @@ def balancing_spill(
     loop = (z + leg) * (z + balancing) + earth * (3 * z + leg + 2 * balancing)
     share = np.abs(z * (balancing - leg)) / np.abs(loop)
     return np.asarray(np.abs(balanced_spill_a) * np.where(ideal, 0.0, share))
+
+
+# What a measurement over one cycle makes at most of a fully offset sinusoid of RMS 1. The
+# fundamental: largest over all time constants and windows (derived, by a test); true RMS: root of
+# 1 + 2, where the offset has not decayed; peak over root two: 2.
+OFFSET_READING = {"fundamental": 1.17, "rms": 3**0.5, "peak": 2.0}
+
+
+def high_set_limits(
+    through_a: ArrayLike, terminal_a: ArrayLike, measure: str
+) -> tuple[Array, Array]:
+    """Between which pick-ups an element without bias is stable and still quick. [A]
+
+    Above 1.3 times what it reads of the largest through fault with full offset, all of it as
+    difference, as if one end's CTs delivered nothing. Below half of the smallest fault at the
+    terminals. Both factors: common practice.
+
+    Parameters
+    ----------
+    through_a, terminal_a : array_like (A)
+        Largest through fault; smallest fault inside at the terminals; RMS.
+    measure : str
+        Of `OFFSET_READING`.
+
+    Returns
+    -------
+    (array, array)
+        Lower and upper limit (A).
+
+    Examples
+    --------
+    >>> [float(limit) for limit in high_set_limits(10.0, 50.0, "fundamental")]
+    [15.209999999999999, 25.0]
+    """
+    low = 1.3 * OFFSET_READING[measure] * np.asarray(through_a, float)
+    return np.asarray(low), 0.5 * np.asarray(terminal_a, float)

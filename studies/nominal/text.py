@@ -19,6 +19,7 @@ from studies.nominal.bias import bias
 from studies.nominal.ct_dimensioning import ct_dimensioning
 from studies.nominal.desk import PLACES, Desk, outermost
 from studies.nominal.excitation import excitation
+from studies.nominal.high_set import high_set
 from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
@@ -158,6 +159,7 @@ def hand_calculation(desk: Desk) -> list[Block]:
         *stability(desk),
         *stabilising_resistance(desk),
         *bias(desk),
+        *high_set(desk),
         *_balancing(desk),
         *_capacitive(desk),
         *short_circuit(desk),

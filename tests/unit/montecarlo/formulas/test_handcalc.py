@@ -78,3 +78,21 @@ def test_a_displacement_pickup_of_five_per_cent_leaves_five_per_cent_of_the_wind
     assert handcalc.displacement_fraction(20 * 31.8, 6350.9) == pytest.approx(
         handcalc.unprotected_fraction(20, 31.8, 6350.9), rel=1e-12
     )
+
+
+def test_what_a_cycle_reads_of_a_fully_offset_sinusoid() -> None:
+    """The fundamental's largest overshoot, over the time constant in cycles, whatever the point on
+    wave; worked out independently elsewhere to four digits."""
+    t = np.arange(6 * 512) / 512
+    turn = np.exp(-2j * np.pi * t)
+
+    def overshoot(cycles: float, angle: float) -> float:
+        wave = np.cos(2 * np.pi * t + angle) - np.cos(angle) * np.exp(-t / cycles)
+        sums = np.cumsum(wave * turn)
+        return float(np.abs(2 / 512 * (sums[512:] - sums[:-512])).max())
+
+    expected = {0.5: 1.1606, 0.655: 1.1662, 1.0: 1.1551, 2.0: 1.1102, 5.0: 1.0549, 10.0: 1.0295}
+    angles = np.linspace(0, np.pi / 2, 25)
+    found = {cycles: max(overshoot(cycles, angle) for angle in angles) for cycles in expected}
+    assert found == pytest.approx(expected, abs=5e-4)
+    assert max(found.values()) <= handcalc.OFFSET_READING["fundamental"]
