@@ -178,9 +178,9 @@ class Measurement:
         for e, weights in enumerate(self.sides if self.gates else ()):
             if weights:
                 slot[e] = len(side)
-                cts = np.flatnonzero(weights)
-                if len(cts) == 1 and weights[cts[0]] == 1.0:
-                    side.append(CURRENT + int(cts[0]))
+                alone = np.flatnonzero(weights)
+                if len(alone) == 1 and weights[alone[0]] == 1.0:
+                    side.append(CURRENT + int(alone[0]))
                     continue
                 sums[each, : len(weights)] = weights
                 side, each = [*side, SUM + each], each + 1
