@@ -440,6 +440,12 @@ class Candidates(Section):
         """Whether a candidate has a high-set element beside each phase element."""
         return bool(self.high_set_pickup_a)
 
+    @property
+    def gates_in_use(self) -> tuple[str, ...]:
+        """Names of the gates that candidates or the existing setting have, "none" among them."""
+        own = None if self.existing is None else self.existing.gate
+        return tuple(dict.fromkeys((*self.gate, *(() if own is None else (own,)))))
+
     def narrowed(self, found: Sequence[Grids]) -> Candidates:
         """The same candidates, of which a search left some.
 
