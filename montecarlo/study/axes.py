@@ -31,7 +31,7 @@ class SettingAxis:
         Of its values, empty for a plain number.
     part : str
         What it belongs to: an element's pick-up, that of a high-set element, the secondary circuit,
-        the bias, or time.
+        the bias, time, or a gate.
     element : "phase", "earth" or "high_set", optional
         Whose setting it is; of all elements unless given.
     """

@@ -136,8 +136,8 @@ def about(whole: Grids, judged: Grids, best: Setting) -> Grids:
 
 
 def beside(whole: Grids, best: Setting) -> Grids:
-    """Settings about one on every axis, for the whole batch: its neighbours and some farther away, every
-    gate among them.
+    """Settings about one on every axis, for the whole batch: its neighbours and some farther away.
+    Every gate stays.
 
     Parameters
     ----------
