@@ -12,6 +12,7 @@ from montecarlo.engine.block import Block
 from montecarlo.estimates.tally import Pickups
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.schemes import Axis
 from montecarlo.sampling.stratum import Side
 from montecarlo.study.axes import BIAS, CIRCUIT
@@ -34,6 +35,7 @@ SETTING = (
     "element",
     "delay_s",
     "judges_a",
+    "gate",
 )
 
 
@@ -100,8 +102,8 @@ def pickups_along(block: Block, along: winding.Along) -> Iterator[tuple[Column, 
     told = set[Column]()
     for lattice in block.job.lattices:
         for found, values in winding.pickups_at_place(block, lattice, along):
-            bias = lattice.bias_of(found.axis)
-            key: Hashable = (lattice.circuit, bias, found.axis, found.delay_s)
+            bias, gate = lattice.bias_of(found.axis), _gate(lattice, found.axis, found.delay_s)
+            key: Hashable = (lattice.circuit, bias, found.axis, found.delay_s, gate)
             held.setdefault(key, (lattice, found, values))
             judged[key].update(found.pickups_a)
         yield from _under_load(block, lattice, told)
@@ -146,6 +148,8 @@ def _pickup(
             " in judges_a"
         )
     words += [] if delay_s is None else [f"{delay_s:g} s"]
+    gate = _gate(lattice, axis, delay_s)
+    words += [] if gate in (None, NO_GATE) else [f"gate {gate}"]
     return Column(
         f"critical_pickup_a[{', '.join(words)}]",
         "A",
@@ -171,7 +175,13 @@ def _setting(
         axis,
         delay_s,
         judges,
+        _gate(lattice, axis, delay_s),
     )
+
+
+def _gate(lattice: Lattice, axis: Axis, delay_s: float | None) -> str | None:
+    """Of phase elements, where they are solved in time: what lasts is judged without gates."""
+    return lattice.own.gate if axis == "phase" and delay_s is not None else None
 
 
 def _circuit_words(block: Block, lattice: Lattice, axis: Axis) -> str:

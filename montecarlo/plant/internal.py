@@ -86,8 +86,8 @@ class InternalFaults(Section):
         bool,
         word(
             "whether faults between phases are solved in time with the DC offset of their currents,"
-            " at a random point on wave; else by phasors; the network's infeed then needs"
-            " network.x_over_r"
+            " at a random point on wave; else by phasors; a gate of the candidates turns it on; the"
+            " network's infeed then needs network.x_over_r"
         ),
     ] = False
     evolving: Annotated[

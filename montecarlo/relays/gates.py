@@ -16,7 +16,7 @@ NEEDS = {  # keys by what starts a gate
     "direct_current": ("start_above",),
     "second_harmonic": ("start_above",),
 }
-MAY_HAVE = ("ratio", "floor_pu")  # beside start_pu
+OF_DIFFERENCE = ("ratio", "floor_pu")  # of starts that look at how large the difference is
 
 
 class Gate(Section):
@@ -109,6 +109,21 @@ def gate_faults(gate: Gate) -> Iterator[str]:
     str
         A line a fault, without the key of the gate.
     """
+    yield from _of_start(gate)
+    if gate.hold == "direct_current" and gate.hold_above is None:
+        yield "hold_above: missing; give the DC component that holds the gate, as 0.3"
+    if gate.hold != "direct_current" and gate.hold_above is not None:
+        yield "hold_above: given, but hold is not direct_current; take it out"
+    if gate.hold == "current" and gate.start_pu is None:
+        yield "start_pu: missing; a gate that a current holds needs it"
+    if gate.longest_s is not None and gate.longest_s < gate.stays_s:
+        yield (
+            f"longest_s: {gate.longest_s:g} s, must be at least stays_s = {gate.stays_s:g} s;"
+            " lengthen it or shorten stays_s"
+        )
+
+
+def _of_start(gate: Gate) -> Iterator[str]:
     needs = NEEDS[gate.start]
     for key in dict.fromkeys(key for keys in NEEDS.values() for key in keys):
         given = getattr(gate, key) is not None
@@ -117,11 +132,8 @@ def gate_faults(gate: Gate) -> Iterator[str]:
         wanted = key in needs or (key == "start_pu" and gate.hold == "current")
         if given and not wanted:
             yield f"{key}: given, but a gate that starts on {gate.start} has none; take it out"
-    if gate.hold == "direct_current" and gate.hold_above is None:
-        yield "hold_above: missing; give the DC component that holds the gate, as 0.3"
-    if gate.hold != "direct_current" and gate.hold_above is not None:
-        yield "hold_above: given, but hold is not direct_current; take it out"
-    if gate.hold == "current" and gate.start_pu is None:
-        yield "start_pu: missing; a gate that a current holds needs it"
+    for key in OF_DIFFERENCE:
+        if key in gate.model_fields_set and "wait_s" not in needs:
+            yield f"{key}: given, but a gate that starts on {gate.start} has none; take it out"
     if gate.on == "current" and gate.start != "time_difference":
         yield f"on: current, but a gate that starts on {gate.start} has no choice; take it out"

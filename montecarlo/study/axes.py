@@ -31,7 +31,7 @@ class SettingAxis:
         Of its values, empty for a plain number.
     part : str
         What it belongs to: an element's pick-up, that of a high-set element, the secondary circuit,
-        the bias, or time.
+        the bias, time, or a gate.
     element : "phase", "earth" or "high_set", optional
         Whose setting it is; of all elements unless given.
     """
@@ -439,6 +439,12 @@ class Candidates(Section):
     def has_high_set(self) -> bool:
         """Whether a candidate has a high-set element beside each phase element."""
         return bool(self.high_set_pickup_a)
+
+    @property
+    def gates_in_use(self) -> tuple[str, ...]:
+        """Names of the gates that candidates or the existing setting have, "none" among them."""
+        own = None if self.existing is None else self.existing.gate
+        return tuple(dict.fromkeys((*self.gate, *(() if own is None else (own,)))))
 
     def narrowed(self, found: Sequence[Grids]) -> Candidates:
         """The same candidates, of which a search left some.

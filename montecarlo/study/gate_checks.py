@@ -60,7 +60,7 @@ def _named(study: Study) -> Iterator[str]:
         )
     for gate in study.scheme.gates:
         lacking = [one.kind for one in schemes if one.of("phase") and not one.biased]
-        if gate.slope is not None and gate.name in given and lacking:
+        if gate.slope is not None and gate.name in study.candidates.gates_in_use and lacking:
             yield (
                 f"scheme.gates.{gate.name}.slope: {gate.slope:g}, but {lacking[0]} has no biased"
                 " element; take it out, so that the gate blocks"
@@ -106,8 +106,29 @@ def unused_gates(study: Study) -> Iterator[Caution]:
     Caution
     """
     for gate in study.scheme.gates:
-        if gate.name not in study.candidates.gate:
+        if gate.name not in study.candidates.gates_in_use:
             yield Caution(
                 f"scheme.gates.{gate.name}",
                 "No candidate has this gate. It changes no result.",
+            )
+
+
+def short_gates(study: Study) -> Iterator[Caution]:
+    """Gates that end while what is measured still holds currents of the time before.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
+    window_s = 1 / study.machine.frequency_hz
+    for gate in study.scheme.gates:
+        if gate.stays_s < window_s and gate.name in study.candidates.gates_in_use:
+            yield Caution(
+                f"scheme.gates.{gate.name}.stays_s",
+                f"{gate.stays_s:g} s is less than one cycle, {window_s:.3g} s. When the gate ends,"
+                " what the elements measure still holds currents of the time when it was on.",
             )

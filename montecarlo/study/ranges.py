@@ -13,14 +13,13 @@ from montecarlo.study.grids import Range
 
 MOST_WHOLE = 2000  # combinations of ranges that are judged without a search
 # Values of a range at the beginning, and about the best one afterwards
-FIRST = {"pick-up": 16, "high set": 4, "gate": 1, "circuit": 9, "bias": 4, "time": 6}
-AFTER = {"pick-up": 7, "high set": 3, "gate": 1, "circuit": 5, "bias": 3, "time": 4}
+FIRST = {"pick-up": 16, "high set": 4, "circuit": 9, "bias": 4, "time": 6}
+AFTER = {"pick-up": 7, "high set": 3, "circuit": 5, "bias": 3, "time": 4}
 # Steps from the best setting on the whole batch: beside it, and so far that one keeps to the limit
 # with a margin
 AWAY = {
     "pick-up": (1, 2, 4),
     "high set": (1,),
-    "gate": (1,),
     "circuit": (1, 3, 8),
     "bias": (1,),
     "time": (1, 2, 4),
@@ -110,7 +109,7 @@ def at_first(grids: Grids) -> Grids:
 
 def about(whole: Grids, judged: Grids, best: Setting) -> Grids:
     """Values between those next to the best setting, on every axis; beyond an end of the judged
-    ones as far as on the other side.
+    ones as far as on the other side. Every gate stays.
 
     Parameters
     ----------
@@ -128,7 +127,7 @@ def about(whole: Grids, judged: Grids, best: Setting) -> Grids:
     values = {}
     for key, every in whole.values.items():
         own, there = getattr(best, key), judged.values[key]
-        if own not in there:  # no second slope
+        if own not in there or PARTS[key] == "gate":  # no second slope; gates have no order
             values[key] = there
             continue
         first, last = _window(every, there, own)
@@ -138,6 +137,7 @@ def about(whole: Grids, judged: Grids, best: Setting) -> Grids:
 
 def beside(whole: Grids, best: Setting) -> Grids:
     """Settings about one on every axis, for the whole batch: its neighbours and some farther away.
+    Every gate stays.
 
     Parameters
     ----------
@@ -154,6 +154,9 @@ def beside(whole: Grids, best: Setting) -> Grids:
         own = getattr(best, key)
         if own not in every:  # no second slope
             values[key] = every[:1]
+            continue
+        if PARTS[key] == "gate":
+            values[key] = every
             continue
         at = every.index(own)
         away = AWAY[PARTS[key]]

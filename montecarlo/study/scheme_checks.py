@@ -184,9 +184,11 @@ def _unused_bias(study: Study) -> Iterator[str]:
 
 
 def _slope_pairs(path: str, table: Candidates | ExistingSetting) -> Iterator[str]:
-    """A second slope has a turning point."""
+    """A second slope has a turning point, and a first slope before it."""
     for slopes in (BIAS, EARTH_BIAS):
         lacking = [key for key in slopes[1:] if getattr(table, key) in (None, ())]
+        if slopes == EARTH_BIAS and not lacking and getattr(table, slopes[0]) in (None, ()):
+            yield f"{path}.{slopes[0]}: missing; {slopes[1]} and {slopes[2]} go with it"
         if len(lacking) == 1:
             yield (
                 f"{path}.{lacking[0]}: missing; a second slope and the bias current where it begins"
@@ -198,12 +200,14 @@ def _own(study: Study) -> Iterator[str]:
     """What elements have for themselves belongs to elements that there are."""
     schemes, grids = [scheme_of(study, kind) for kind in study.scheme.kinds], study.candidates
     existing = grids.existing
-    for axis in (one for one in SETTING_AXES if one.own):
+    for axis in (one for one in SETTING_AXES if one.own and one.part != "gate"):
         given = getattr(grids, axis.key)
         if given and not any(axis.in_scheme(scheme) for scheme in schemes):
+            pickups = axis.part == "time" and axis.element == "high_set"
+            cure = "give candidates.high_set_pickup_a" if pickups else "name a scheme that has one"
             yield (
                 f"candidates.{grids.key_of(axis.key)}: {shown(list(given))}, but {_have(study)} no"
-                f" {_lacking(axis)}; take it out or name a scheme that has one"
+                f" {_lacking(axis)}; take it out or {cure}"
             )
         if existing is None or (value := getattr(existing, axis.key)) is None:
             continue

@@ -14,7 +14,7 @@ from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.ct_checks import ct_key
 from montecarlo.study.description import Study
-from montecarlo.study.gate_checks import unused_gates
+from montecarlo.study.gate_checks import short_gates, unused_gates
 from montecarlo.study.grids import snap
 
 LEAST_CONFIRMED_S = 3e-3  # of decisions on end, before a numerical element trips
@@ -162,9 +162,25 @@ def _no_confirmation(study: Study) -> Iterator[Caution]:
         yield Caution(
             "candidates.delay_s",
             f"With a delay of {shortest:g} s a biased element trips once {steps} of"
-            f" {1e3 * step_s:.2g} ms above its setting have passed."
+            f" {1e3 * step_s:.2g} ms above its setting {'has' if count == 1 else 'have'} passed."
             " Numerical relays ask for several decisions on end, 3 to 5 ms (common practice).",
         )
+
+
+def _low_high_set(study: Study) -> Iterator[Caution]:
+    """A high-set element at or below the phase pick-up takes the place of the phase element."""
+    grids, existing = study.candidates, study.candidates.existing
+    pairs = [("candidates", grids.high_set_pickup_a, grids.phase_pickup_a)]
+    if existing is not None and existing.high_set_pickup_a and existing.phase_pickup_a:
+        own = (existing.high_set_pickup_a,), (existing.phase_pickup_a,)
+        pairs.append(("candidates.existing", *own))
+    for path, high, phase in pairs:
+        if high and phase and min(high) <= max(phase):
+            yield Caution(
+                f"{path}.high_set_pickup_a",
+                f"{min(high):g} A is not above the phase pick-up of {max(phase):g} A. The high-set"
+                " element has no bias and no gate. It then decides in place of the phase element.",
+            )
 
 
 def _existing_step(study: Study) -> Iterator[Caution]:
@@ -202,6 +218,8 @@ SECONDARY_CAUTIONS = (
     _remanence_model,
     _pickup_error,
     _no_confirmation,
+    _low_high_set,
     _existing_step,
     unused_gates,
+    short_gates,
 )

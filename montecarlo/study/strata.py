@@ -64,7 +64,7 @@ def wants_offset(study: Study) -> bool:
     -------
     bool
     """
-    gated = any(name != NO_GATE for name in study.candidates.gate)
+    gated = any(name != NO_GATE for name in study.candidates.gates_in_use)
     return study.internal_faults.dc_offset or gated
 
 

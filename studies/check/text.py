@@ -250,7 +250,7 @@ def _in_service(study: Study, existing: Setting) -> str:
 def _bases(study: Study) -> Iterator[tuple[str, ...]]:
     wanted, existing, desk = study.candidates, study.candidates.existing, Desk(study)
     for name in CURRENTS:
-        element = name.partition("_pickup")[0] if name in PICKUPS else "turning point"
+        element = AXIS_WORDS[name].label.removesuffix(" pick-up").partition(",")[0]
         served = None if existing is None else getattr(existing, name)
         values = getattr(wanted, name)
         ends: dict[float, str] = {}

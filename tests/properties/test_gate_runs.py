@@ -116,6 +116,17 @@ def test_a_gate_without_memory_loses_less_than_one_that_blocks_while_current_flo
             " load.current_pu = 1.2 pu; else load starts or holds it",
         ),
         (
+            [{"name": "held", "start": "angle", "within_degrees": 60.0, "ratio": 0.4}],
+            {"gate": ["held"]},
+            "scheme.gates.held.ratio: given, but a gate that starts on angle has none; take it out",
+        ),
+        (
+            [GATE | {"stays_s": 0.03, "longest_s": 0.02}],
+            {"gate": ["held"]},
+            "scheme.gates.held.longest_s: 0.02 s, must be at least stays_s = 0.03 s; lengthen it or"
+            " shorten stays_s",
+        ),
+        (
             [GATE | {"name": "none"}],
             {"gate": ["none"]},
             'scheme.gates[0].name: "none", must be a word of at most 60 letters, digits and _'
@@ -130,7 +141,7 @@ def test_a_gate_without_memory_loses_less_than_one_that_blocks_while_current_flo
             [GATE],
             {"high_set_delay_s": [0.0]},
             "candidates.high_set_delay_s: [0.0], but biased has no high-set element; take it out or"
-            " name a scheme that has one",
+            " give candidates.high_set_pickup_a",
         ),
         (
             [GATE],

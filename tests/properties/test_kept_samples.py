@@ -519,3 +519,32 @@ def test_a_full_disk_is_told_in_one_line(tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr("pyarrow.parquet.ParquetWriter.write_table", full)
     with pytest.raises(StudyError, match="No space left on device"):
         kept(tmp_path, PLAIN)
+
+
+def test_every_gate_keeps_pickups_of_its_own(tmp_path: Path) -> None:
+    gate = {"name": "held", "start": "angle", "within_degrees": 60.0, "stays_s": 0.03}
+    changes = PLAIN | {
+        "scheme.kind": "biased",
+        "scheme.gates": [gate],
+        "candidates.gate": ["none", "held"],
+        "candidates.first_slope": [0.1],
+        "candidates.earth_pickup_a": REMOVE,
+        "candidates.stabilising_resistance_ohm": REMOVE,
+        "internal_faults.shares": NO_EARTH,
+        "ct.knee_voltage_v": 60.0,  # small enough to saturate
+    }
+    kept(tmp_path, changes)
+    file = "samples_external_near_fault.parquet"
+    table = pd.read_csv(tmp_path / sample_files.COLUMNS, keep_default_na=False)
+    mine = table[(table["file"] == file) & (table["what"] == "critical pick-up")]
+    named = mine.set_index(["gate", "delay_s"])["column"]
+    assert sorted(named.index) == [
+        ("held", "0.0"),
+        ("held", "0.06"),
+        ("none", "0.0"),
+        ("none", "0.06"),
+    ]
+    rows = pd.read_parquet(tmp_path / file)
+    free, held = (rows[named[name, "0.0"]] for name in ("none", "held"))
+    assert (held <= free).all()
+    assert (held < free).any()

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from montecarlo import Result, run_study
-from tests.made.studies import FEW_TYPES, study_with
+from tests.made.studies import FEW_TYPES, faults_of, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
     "study.samples": 256,
@@ -54,6 +54,16 @@ NUMBERS = [
     "load_operates_share",
     "unresolved",
 ]
+
+
+def test_slopes_of_the_earth_element_need_its_first_slope() -> None:
+    grids = {"candidates.earth_second_slope": [0.5], "candidates.earth_turning_point_a": [1.0]}
+    biased = {"candidates.first_slope": [0.1], "scheme.kind": "both", "scheme.custom": REFS}
+    told = (
+        "candidates.earth_first_slope: missing; earth_second_slope and earth_turning_point_a go"
+        " with it"
+    )
+    assert told in faults_of(biased | grids)
 
 
 def per_phase(**grids: Any) -> Result:

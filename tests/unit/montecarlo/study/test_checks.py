@@ -30,6 +30,13 @@ CLASS_P = {
     "ct.class": "5P20",
     "ct.rated_burden_va": 15,
 }
+BIASED_WITH_GATE = {
+    "scheme.kind": "biased",
+    "scheme.gates": [{"name": "angle", "start": "angle", "within_degrees": 90.0}],
+    "candidates": {"phase_pickup_a": [0.1], "first_slope": [0.1], "gate": ["none"]},
+    "network.x_over_r": 30,
+}
+HAS_GATE = {"phase_pickup_a": 0.1, "first_slope": 0.1, "gate": "angle"}
 UNIT_CONNECTED = {"earthing.resistance_ohm": 900.0}  # E/R = 7.06 A
 EXISTING = {
     "candidates.existing": {"phase_pickup_a": 0.1, "earth_pickup_a": 0.033},
@@ -89,6 +96,16 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         {"scheme.gates": [{"name": "angle", "start": "angle", "within_degrees": 90.0}]},
         "scheme.gates.angle",
         "No candidate has this gate",
+    ),
+    (
+        BIASED_WITH_GATE | {"candidates.existing": HAS_GATE},
+        "scheme.gates.angle.stays_s",
+        "0 s is less than one cycle, 0.02 s",
+    ),
+    (
+        BIASED_WITH_GATE | {"candidates.high_set_pickup_a": [0.1, 5.0]},
+        "candidates.high_set_pickup_a",
+        "0.1 A is not above the phase pick-up of 0.1 A",
     ),
     (UNIT_CONNECTED, "earthing.resistance_ohm", "as on a unit-connected machine"),
     (

@@ -100,6 +100,10 @@ def test_what_is_solved_in_time() -> None:
     assert [name.kind for name in kinds] == ["earth", "phase_phase", "evolving"]
     assert [in_time(plain, name) for name in kinds] == [False, False, True]
     assert [in_time(offset, name) for name in kinds] == [False, True, True]
+    gate = {"name": "held", "start": "angle", "within_degrees": 60.0}
+    existing = {"phase_pickup_a": 0.1, "earth_pickup_a": 0.1, "gate": "held"}
+    own = {"scheme.gates": [gate], "candidates.gate": ["none"], "candidates.existing": existing}
+    assert [in_time(study_with(given() | own), name) for name in kinds] == [False, True, True]
     alone = study_with(given() | {"states.breaker_open_share": 0.3})
     assert [off_network_share(alone, name) for name in kinds] == [0.3, 0.3, 0.0]
     assert not [*evolving_cautions(study_with())]

@@ -18,6 +18,7 @@ from montecarlo.study.ranges import (
     about,
     are_searched,
     at_first,
+    beside,
     combinations,
     is_fine,
     spread_out,
@@ -149,3 +150,15 @@ def test_coming_nearer_ends_at_the_best_of_a_slope_to_both_sides(data: st.DataOb
     assert (found.stabilising_resistance_ohm, found.phase_pickup_a) == goal
     nearer = about(whole, judged, found)
     assert is_fine(whole, nearer, found)
+
+
+def test_every_gate_stays_in_a_search() -> None:
+    """A gate has no neighbour by order, so none can be left out."""
+    gates = ("none", "late", "early")
+    values: dict[str, Any] = {"phase_pickup_a": Range((0.1, 0.2, 0.3, 0.4)), "gate": gates}
+    whole = Grids("biased", values)
+    judged = at_first(whole)
+    for gate in gates:
+        best = Setting("biased", 0.2, None, 0.0, 0.0, gate=gate)
+        assert about(whole, judged, best).values["gate"] == gates
+        assert beside(whole, best).values["gate"] == gates

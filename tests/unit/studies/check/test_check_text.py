@@ -492,3 +492,19 @@ def test_options_of_earthing_stand_by_hand() -> None:
     assert ["1", "A", "6351", "1", "all", "of", "it", "not", "kept"] in lines
     assert "for each of 3 options of earthing" in words(text)
     assert "OPTIONS OF EARTHING" not in check_text(study_with())
+
+
+def test_a_high_set_is_called_so_among_the_settings() -> None:
+    changes = {
+        "scheme.kind": "biased",
+        "candidates": {
+            "phase_pickup_a": [0.1],
+            "first_slope": [0.1],
+            "second_slope": [0.5],
+            "turning_point_a": [1.0],
+            "high_set_pickup_a": [7.0],
+        },
+    }
+    text = check_text(study_with(changes)).partition("SETTINGS IN FOUR BASES")[2]
+    rows = [line.split()[:2] for line in text.splitlines()[2:5]]
+    assert rows == [["phase", "0.1"], ["turning", "point"], ["high-set", "7"]]
