@@ -71,7 +71,9 @@ def answered(study: Study) -> Findings:
         f"{name}.svg" for name in found.figures
     }
     if study.study.kind == "setting_sweep":
-        assert {"tradeoff", "protected_winding"} <= set(found.figures)
+        assert "tradeoff" in found.figures
+        earth = study.internal_faults.shares.earth > 0
+        assert ("protected_winding" in found.figures) == earth
     if study.candidates.existing is not None:
         assert candidates["existing"].sum() == 1
     return found
