@@ -27,6 +27,7 @@ class Rough:
     samples, of_samples : int
         Of each counted type, and how many the whole run draws.
     earth_faults, of_earth_faults : int
+        The second is 0 where the study has none.
     shows_limit : bool
         Whether counted samples can show the policy's limit of false trips.
     weighted, precision, other_model : bool
@@ -59,11 +60,12 @@ def rough_run(study: Study) -> tuple[Study, Rough]:
     general, small = study.study, _smaller(study, _sizes(study))
     counted, earth = designs(small)
     all_counted, all_earth = designs(study)
+    has_earth = study.internal_faults.shares.earth > 0
     return small, Rough(
         counted.samples_drawn,
         all_counted.samples_drawn,
         earth.samples_drawn,
-        all_earth.samples_drawn,
+        all_earth.samples_drawn if has_earth else 0,
         not too_few(small),
         weighted_samples(study) > 0,
         general.precision is not None,

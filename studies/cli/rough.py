@@ -76,8 +76,9 @@ def _text(text: tuple[Block, ...], rough: Rough) -> Iterator[Block]:
 
 
 def _left_out(rough: Rough) -> Iterator[str]:
-    faults = counted(rough.earth_faults, "earth fault")
-    yield f"This run takes {faults} of {rough.of_earth_faults:,}."
+    if rough.of_earth_faults:
+        faults = counted(rough.earth_faults, "earth fault")
+        yield f"This run takes {faults} of {rough.of_earth_faults:,}."
     asked = {
         "weighted samples of rare false trips": rough.weighted,
         "the precision that the study asks for": rough.precision,

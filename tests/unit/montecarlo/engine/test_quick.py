@@ -62,6 +62,11 @@ def test_assumption_sets_are_as_small() -> None:
     assert study.assumption_sets[0][1].study.samples == 8192  # the whole run's stay
 
 
+def test_a_study_without_earth_faults_takes_none() -> None:
+    shares = {"internal_faults.shares": {"phase_phase": 1.0}}
+    assert rough_run(study_with(sized(2048) | shares))[1].of_earth_faults == 0
+
+
 @pytest.mark.parametrize("name", [EXTERNAL, EARTH])
 def test_its_samples_are_the_first_of_each_installation_of_the_whole_run(name: str) -> None:
     study = study_with(sized(2048, earth_fault_samples=512, rare_samples=0))
