@@ -86,7 +86,7 @@ class InternalFaults(Section):
         bool,
         word(
             "whether faults between phases are solved in time with the DC offset of their currents,"
-            " at a random point on wave; else by phasors; a gate of the candidates turns it on; the"
+            " at a random point on wave, not by phasors. A gate of the candidates turns it on. The"
             " network's infeed then needs network.x_over_r"
         ),
     ] = False
