@@ -225,6 +225,27 @@ BIASED = {
     "earth_pickup_a = { from = 0.02, to = 0.1, step = 0.02 }": "first_slope = [0.1]",
     "stabilising_resistance_ohm = [0, 300]\n": "",
 }
+GATED = {  # a gate, high-set elements, faults that follow one outside
+    "delay_s = [0]\n": 'delay_s = [0.004]\nhigh_set_pickup_a = [4.0]\ngate = ["none", "held"]\n',
+    "inter_turn = 0.01 }\n": "evolving = 0.01 }\n",
+    '[[external_events]]\nname = "near_fault"': """[internal_faults.evolving]
+event = "near_fault"
+after_s = { dist = "uniform", low = 0.005, high = 0.05 }
+kind = "three_phase"
+
+[[external_events]]
+name = "near_fault\"""",
+}
+GATE = """
+[[scheme.gates]]
+name = "held"
+start = "time_difference"
+start_pu = 0.5
+wait_s = 0.003
+hold = "direct_current"
+hold_above = 0.15
+stays_s = 0.04
+"""
 RUNS: dict[str, tuple[dict[str, str], str]] = {  # what is replaced in the small study, and added
     "setting_sweep": (WIDE | {"delay_s = [0]\n": f"delay_s = [0]\n{EXISTING}"}, BACKUP),
     "nothing chosen": ({"p_false_max = 0.01": "p_false_max = 1e-6"}, ""),
@@ -233,6 +254,7 @@ RUNS: dict[str, tuple[dict[str, str], str]] = {  # what is replaced in the small
     "alternatives": (WIDE, ALTERNATIVE),
     "uncertainty_drivers": (WIDE, ""),
     "biased": (WIDE | BIASED, ""),
+    "gates": (WIDE | BIASED | GATED, GATE),
 }
 
 

@@ -27,9 +27,9 @@ class Gate(Section):
         Literal["time_difference", "repeated", "angle", "direct_current", "second_harmonic"],
         word(
             "what starts it. time_difference: after a current has risen above start_pu the"
-            " difference stays small for wait_s; repeated: the same in any half cycle, without"
-            " memory; angle: the ends' fundamentals lie within within_degrees; direct_current: the"
-            " DC component of an end is above start_above of its fundamental's peak;"
+            " difference stays small for wait_s. repeated: the same in any half cycle, without"
+            " memory. angle: the ends' fundamentals lie within within_degrees. direct_current: the"
+            " DC component of an end is above start_above of its fundamental's peak."
             " second_harmonic: that of the difference is above start_above of its fundamental"
         ),
     ]
