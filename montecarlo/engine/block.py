@@ -23,7 +23,7 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bank_of, form_of, gates_of, leg_ohm, measurement
+from montecarlo.study.circuits import Circuit, bank_of, bias_form, gates_of, leg_ohm, measurement
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +205,7 @@ class Block(ChunkSamples):
         -------
         Form
         """
-        return form_of(self.study, lattice.bias_of(stage), lattice.own.gate, stage)
+        return bias_form(self.study, lattice.bias_of(stage), stage, lattice.own.gate)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.

@@ -16,7 +16,7 @@ outside begins d stays small until a flux has risen, after one inside d = 2 r fr
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Any
 
@@ -137,9 +137,7 @@ class Gate:
         Gate
         """
         each = {one.name: getattr(self.levels, one.name)[rows] for one in fields(Levels)}
-        return Gate(
-            self.start, self.hold, self.on_change, self.slope, self.together, Levels(**each)
-        )
+        return replace(self, levels=Levels(**each))
 
 
 # --- in lanes -----------------------------------------------------------------

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import PrivateAttr
 
 from montecarlo.quantities import Plain, Section, word
+from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.schemes import Axis as Element
 from montecarlo.relays.schemes import Scheme
 from montecarlo.study.grids import Axis
@@ -442,9 +443,9 @@ class Candidates(Section):
 
     @property
     def gates_in_use(self) -> tuple[str, ...]:
-        """Names of the gates that candidates or the existing setting have, "none" among them."""
-        own = None if self.existing is None else self.existing.gate
-        return tuple(dict.fromkeys((*self.gate, *(() if own is None else (own,)))))
+        """Names of the gates that candidates or the existing setting have."""
+        existing = NO_GATE if self.existing is None else self.existing.gate or NO_GATE
+        return tuple(name for name in dict.fromkeys((*self.gate, existing)) if name != NO_GATE)
 
     def narrowed(self, found: Sequence[Grids]) -> Candidates:
         """The same candidates, of which a search left some.

@@ -236,17 +236,20 @@ def gates_of(study: Study, samples: Mapping[str, Array], step_s: float) -> tuple
     return tuple(found)
 
 
-def form_of(study: Study, lattice_bias: Bias | None, gate: str | None, stage: Axis) -> Form:
-    """The form in which a candidate's elements of a kind judge, with the gate that holds them back.
+def bias_form(
+    study: Study, bias: Bias | None, stage: Axis = "phase", gate: str | None = None
+) -> Form:
+    """The form in which a candidate's elements judge, with the gate that holds them back.
 
     Parameters
     ----------
     study : Study
-    lattice_bias : Bias or None
+    bias : Bias or None
         Of these elements.
-    gate : str or None
-        Of the phase elements.
-    stage : "phase", "earth" or "high_set"
+    stage : "phase", "earth" or "high_set", optional
+        Which elements.
+    gate : str, optional
+        Of the phase elements; others have none.
 
     Returns
     -------
@@ -254,23 +257,7 @@ def form_of(study: Study, lattice_bias: Bias | None, gate: str | None, stage: Ax
     """
     names = [NO_GATE, *(one.name for one in study.scheme.gates)]
     number = 0 if gate is None or stage != "phase" else names.index(gate)
-    return (*bias_form(study, lattice_bias, stage)[:4], number)
-
-
-def bias_form(study: Study, bias: Bias | None, stage: Axis = "phase") -> Form:
-    """The form in which a candidate's biased elements judge; none without one.
-
-    Parameters
-    ----------
-    study : Study
-    bias : Bias or None
-    stage : "phase", "earth" or "high_set", optional
-        Which elements.
-
-    Returns
-    -------
-    Form
-    """
     if bias is None:
-        return NO_BIAS
-    return bias.form(SUM if study.scheme.bias_form_of(stage) == "sum" else GREATER_OF)
+        return (*NO_BIAS[:4], number)
+    which = SUM if study.scheme.bias_form_of(stage) == "sum" else GREATER_OF
+    return bias.form(which, number)

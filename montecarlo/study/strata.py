@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from montecarlo.plant.events.base import Event
-from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.places import PLACES
 from montecarlo.sampling.stratum import EARTH, EVOLVING, LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.circuits import scheme_of
@@ -64,8 +63,7 @@ def wants_offset(study: Study) -> bool:
     -------
     bool
     """
-    gated = any(name != NO_GATE for name in study.candidates.gates_in_use)
-    return study.internal_faults.dc_offset or gated
+    return study.internal_faults.dc_offset or bool(study.candidates.gates_in_use)
 
 
 def in_time(study: Study, stratum: Stratum) -> bool:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 
 from montecarlo.formulas.handcalc import OFFSET_READING, high_set_limits
+from montecarlo.plant.machine import phase_fault_reactance_pu
 from montecarlo.quantities.wording import listed
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph
@@ -41,9 +42,11 @@ def high_set(desk: Desk) -> Iterator[Block]:
 
 def _terminal_a(desk: Desk) -> float:
     """Fault between two phases at the terminals, fed by the machine alone. [A secondary]"""
-    keys = ("subtransient_reactance_pu", "negative_sequence_reactance_pu")
-    reactance_pu = sum(desk.at(f"machine.{key}") for key in keys)
-    current_pu = math.sqrt(3) * desk.at("machine.voltage_factor") / reactance_pu
+    between_pu = phase_fault_reactance_pu(
+        desk.at("machine.subtransient_reactance_pu"),
+        desk.at("machine.negative_sequence_reactance_pu"),
+    )
+    current_pu = math.sqrt(3) / 2 * desk.at("machine.voltage_factor") / float(between_pu)
     return current_pu * desk.study.machine.rated_current_a / desk.turns
 
 

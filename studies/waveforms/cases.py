@@ -202,7 +202,7 @@ def _rates(study: Study) -> Mapping[Stratum, float]:
 def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
     block, recording = found.alone(job), job.study.waveforms
     frequency_hz = job.study.machine.frequency_hz
-    window, response = _solve(
+    window, response, judged = _solve(
         block,
         lattice,
         max(math.ceil(FINER * recording.sampling_rate_hz / frequency_hz), PER_CYCLE),
@@ -216,7 +216,6 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         installation, event = divmod(found.row, design.events_in(chunk))
         installation += design.installations_in(chunk).start
         event += design.first_event(chunk)
-    judged = Judging.of(block, lattice, window)
     pickups = judged.settings_a
     difference, bias = response.difference[0].copy(), response.bias[0].copy()
     least = judged.least(response)[0]
@@ -268,27 +267,29 @@ def ratios_of(block: Block, lattice: Lattice) -> Array:
     internal = block.stratum.side is Side.INTERNAL
     ratios = []
     for part in in_parts(block) if internal else [block]:
-        window, response = _solve(part, lattice, transient.STEPS_PER_CYCLE)
-        judged = Judging.of(part, lattice, window)
+        _, response, judged = _solve(part, lattice, transient.STEPS_PER_CYCLE)
         ratios.append((judged.own(response.pickup) / judged.settings_a).max(axis=1))
     return np.concatenate(ratios)
 
 
 def _solve(
     block: Block, lattice: Lattice, per_cycle: int, *, cycles_before: int = 1, trace: bool = False
-) -> tuple[transient.Window, transient.Response]:
-    """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle."""
+) -> tuple[transient.Window, transient.Response, Judging]:
+    """A block's samples in time on the setting's circuit, `per_cycle` steps a cycle; and how the
+    setting judges them."""
     circuit = lattice.circuit
     window, waves, before = _driven(block, per_cycle, cycles_before)
-    return window, block.in_time(
+    judged = Judging.of(block, lattice, window)
+    response = block.in_time(
         circuit,
         window,
         waves,
         block.solved(circuit, before).flux,
-        Judging.of(block, lattice, window).wanted,
+        judged.wanted,
         settle=0.0 if trace or in_time(block.study, block.stratum) else SETTLED_SHARE,
         keep_trace=trace,
     )
+    return window, response, judged
 
 
 def _driven(

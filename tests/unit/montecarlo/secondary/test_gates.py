@@ -200,6 +200,7 @@ def test_the_mean_of_a_decay_over_its_first_cycle(cycles: float, mean: float) ->
 
 
 SCHEME = build_scheme("biased")
+WINDOW = transient.Window(FREQUENCY_HZ, 0.2)
 FORMS = (
     NO_BIAS,
     Bias(0.2).form(SUM),
@@ -210,10 +211,11 @@ FORMS = (
 )
 
 
-def solved(bank: CtBank, wave: Array, gates: tuple[Gate, ...]) -> Array:
-    """Critical pick-ups (n, elements, forms) of currents that pass through the zone."""
+def solved(
+    bank: CtBank, wave: Array, gates: tuple[Gate, ...], *, keep_trace: bool = False
+) -> transient.Response:
+    """Currents that pass through the zone, for all `FORMS` or those without a gate."""
     n = len(bank)
-    window = transient.Window(FREQUENCY_HZ, 0.2)
     wanted = Measurement(
         legs=SCHEME.watch,
         bias=tuple(element.bias for element in SCHEME.elements),
@@ -223,14 +225,14 @@ def solved(bank: CtBank, wave: Array, gates: tuple[Gate, ...]) -> Array:
         sides=tuple(tuple(np.maximum(row, 0.0).tolist()) for row in SCHEME.table),
     )
     source = transient.Source(wave, np.tile(np.arange(3), 2))
-    none = np.zeros((n, 6), complex)
-    ohm = np.full((n, 3), 0.1)
-    response = transient.solve(SCHEME.table, ohm, bank, source, window, none, wanted)
-    return response.pickup[..., 0]
+    none, ohm = np.zeros((n, 6), complex), np.full((n, 3), 0.1)
+    return transient.solve(
+        SCHEME.table, ohm, bank, source, WINDOW, none, wanted, keep_trace=keep_trace
+    )
 
 
 def through_fault(n: int) -> Array:
-    times = transient.Window(FREQUENCY_HZ, 0.2).times()
+    times = WINDOW.times()
     phase = 2 * np.pi * np.arange(3) / 3
     angle = np.random.default_rng(3).uniform(0, 2 * np.pi, (n, 1, 1)) - phase[:, None]
     ac = np.cos(OMEGA * times + angle)
@@ -244,12 +246,12 @@ def test_gates_lower_what_elements_sustain_and_ideal_cts_leave_nothing() -> None
     wave = through_fault(n)
     block = gate("time_difference", "direct_current", n, start_a=2.0, stays_steps=56)
     steeper = gate("time_difference", "direct_current", n, start_a=2.0, slope=1.5)
-    found = solved(bank, wave, (block, steeper))
+    found = solved(bank, wave, (block, steeper)).pickup[..., 0]
     assert np.isfinite(found).all()
     for free, gated in ((1, 2), (3, 4), (3, 5)):
         assert (found[..., gated] <= found[..., free] + 1e-12).all()
     assert (found[..., 4] < found[..., 3]).any()
-    without = solved(bank, wave, ())
+    without = solved(bank, wave, ()).pickup[..., 0]
     assert np.array_equal(found[..., :2], without)
 
 
@@ -259,7 +261,7 @@ def test_the_gate_of_one_phase_may_hold_back_all() -> None:
     wave[:, 2] = 0.0  # L3 carries nothing, and no gate of its own starts
     alone = gate("time_difference", "current", n, start_a=2.0, stays_steps=56)
     all_three = gate("time_difference", "current", n, start_a=2.0, stays_steps=56, together=True)
-    found = solved(bank, wave, (alone, all_three))
+    found = solved(bank, wave, (alone, all_three)).pickup[..., 0]
     assert (found[..., 5] <= found[..., 4] + 1e-12).all()
 
 
@@ -269,21 +271,8 @@ def test_what_a_trace_tells_of_gates_is_what_the_pass_has_gone_by() -> None:
     bank, wave = random_bank(np.random.default_rng(6), n), through_fault(n)
     block = gate("time_difference", "current", n, start_a=2.0, stays_steps=56)
     steeper = gate("repeated", n=n, start_a=2.0, slope=1.5, stays_steps=30)
-    window = transient.Window(FREQUENCY_HZ, 0.2)
-    wanted = Measurement(
-        legs=SCHEME.watch,
-        bias=tuple(element.bias for element in SCHEME.elements),
-        forms=FORMS,
-        quantity="fundamental",
-        gates=(block, steeper),
-        sides=tuple(tuple(np.maximum(row, 0.0).tolist()) for row in SCHEME.table),
-    )
-    source = transient.Source(wave, np.tile(np.arange(3), 2))
-    none, ohm = np.zeros((n, 6), complex), np.full((n, 3), 0.1)
-    response = transient.solve(
-        SCHEME.table, ohm, bank, source, window, none, wanted, keep_trace=True
-    )
-    assert response.on.shape == (n, 2, 3, window.steps)
+    response = solved(bank, wave, (block, steeper), keep_trace=True)
+    assert response.on.shape == (n, 2, 3, WINDOW.steps)
     for v, form in enumerate(FORMS):
         least = np.zeros(response.difference.shape)
         if form[4]:
@@ -291,5 +280,5 @@ def test_what_a_trace_tells_of_gates_is_what_the_pass_has_gone_by() -> None:
             least = np.where(response.on[:, form[4] - 1] > 0, slope, 0.0)
             assert (least > 0).any()
         quantity = operating_quantity(response.difference, response.bias, form, least)
-        best = quantity[..., window.lead :].max(axis=-1)
+        best = quantity[..., WINDOW.lead :].max(axis=-1)
         assert response.pickup[..., v, 0] == pytest.approx(best, abs=1e-9)
