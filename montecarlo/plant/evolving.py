@@ -15,7 +15,7 @@ c = 1 for each phase of three, c = 2 for the difference of two. R_F without boun
 external current e/(Z_n + Z_l) at both ends. Each end's current is continuous when the internal
 fault begins.
 
-When the external fault is cleared each phase of the line end goes on to its first zero. What flows
+When the external fault is cleared the line end's current is interrupted as outside. What flows
 into the internal fault, the difference of the ends, goes over to x e/(Z_n + R_F/c), the neutral
 end's alone, without a jump: so it sums to 0 at any time, as the fault is clear of earth. This is
 exact for the AC components; the DC component begins with an error of what the line end carries at
@@ -28,14 +28,14 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from montecarlo.plant.decrement import ExternalFaultKind
+from montecarlo.plant.events.wave_kernel import interrupt
 from montecarlo.plant.events.waves import Fading
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array, Complex, Distribution, Index, Quantity, Section, word
 
-Flags = NDArray[np.bool_]
 EvolvingKind = Literal["phase_phase", "three_phase"]
 _JOINED = PHASE_ROTATION[1] - PHASE_ROTATION[2]  # EMF between two phases over that of the third
 
@@ -229,7 +229,9 @@ class TwoEnds:
             alone(every, np.maximum(late - cleared_s, 0.0)),
             neutral(every, late) - at_end,
         )
-        at_end[_ended(at_end, late[0], cleared_s[:, 0])] = 0.0
+        opens = np.maximum(np.searchsorted(late[0], cleared_s[:, 0], side="right"), 1)
+        for wave, at_s, point in zip(at_end, cleared_s[:, 0], opens, strict=True):
+            interrupt(wave, late[0].copy(), at_s, point)
         out = np.empty((len(after_s), 6, t.size))
         out[:, :3, :start] = _sum(outside, self._before(t[:start], omega, after_s))
         out[:, 3:, :start] = out[:, :3, :start]
@@ -272,18 +274,6 @@ def _goes_on(
         return _sum(weights, rows) + direct * np.exp(-since_s / direct_s[:, None])[:, None]
 
     return current
-
-
-def _ended(current: Array, t: Array, cleared_s: Array) -> Flags:
-    """Where each channel (n, c, nt) lies behind its first zero after it is cleared, (n,)."""
-    ahead, behind = current[..., :-1], current[..., 1:]
-    apart = np.where(ahead == behind, 1.0, ahead - behind)
-    crosses = (ahead * behind <= 0) & (
-        t[:-1] + ahead / apart * np.diff(t) > cleared_s[:, None, None]
-    )
-    ended = np.zeros(current.shape, bool)
-    ended[..., 1:] = np.logical_or.accumulate(crosses, axis=-1)
-    return ended
 
 
 def _parts(stages: Sequence[Complex]) -> Complex:

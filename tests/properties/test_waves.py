@@ -16,7 +16,7 @@ from montecarlo.plant.events.wave_kernel import write
 from montecarlo.plant.events.waves import Fading, sinusoids
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.plant.states import load_phasor
-from montecarlo.quantities import Array, Complex
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.secondary.transient import Window
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
@@ -36,7 +36,7 @@ GRIDS: dict[str, Array] = {
 every_grid = pytest.mark.parametrize("t", GRIDS.values(), ids=GRIDS)
 
 
-def plain(wave: Fading, t: Array, clearing_s: Array) -> Array:
+def plain(wave: Fading, t: Array, clearing_s: Array, follows: Index | None = None) -> Array:
     """What a wave is, term by term and point by point."""
     first, second, last = (stage[..., None] for stage in wave.stages)
     before, beside = (np.asarray(part)[..., None] for part in (wave.before, wave.beside))
@@ -46,20 +46,40 @@ def plain(wave: Fading, t: Array, clearing_s: Array) -> Array:
     direct = (before - first).real if wave.direct is None else wave.direct[..., None]
     during += direct * np.exp(-t / wave.direct_s[:, None, None])
     out = np.where(t < 0, (before * turn).real, during)
-    for s, c in np.ndindex(out.shape[:2]):
-        out[s, c, first_zero(out[s, c], t, clearing_s[s]) :] = 0.0
+    for s in range(len(out)):
+        if follows is None:
+            interrupted(out[s], t, clearing_s[s])
+        else:
+            out[s, :, first_zero(out[s, follows[s]], t, clearing_s[s])[0] :] = 0.0
     return np.asarray(out + (beside * turn).real)
 
 
-def first_zero(current: Array, t: Array, clearing_s: float) -> int:
-    """The point after the first zero that comes after clearing."""
+def interrupted(three: Array, t: Array, clearing_s: float) -> None:
+    """The first to pass 0 ends; then the other two carry half their difference to its zero."""
+    zeros = [first_zero(wave, t, clearing_s) for wave in three]
+    ended = min(range(3), key=lambda c: zeros[c][1])
+    point, at_s = zeros[ended]
+    one, other = (ended + 1) % 3, (ended + 2) % 3
+    half = (three[one] - three[other]) / 2
+    last, _ = first_zero(half, t, at_s, or_at_it=True)
+    three[ended, point:] = 0.0
+    three[one, point:], three[other, point:] = half[point:], -half[point:]
+    if point < t.size:
+        three[:, last:] = 0.0
+
+
+def first_zero(
+    current: Array, t: Array, after_s: float, or_at_it: bool = False
+) -> tuple[int, float]:
+    """The point after the first zero that comes after a time, and when that is."""
     for i in range(1, t.size):
         ahead, behind = current[i - 1], current[i]
         if ahead * behind <= 0:
             gone = ahead / (ahead - behind) if ahead != behind else 0.0
-            if t[i - 1] + gone * (t[i] - t[i - 1]) > clearing_s:
-                return i
-    return t.size
+            at_s = t[i - 1] + gone * (t[i] - t[i - 1])
+            if at_s > after_s or (or_at_it and at_s == after_s):
+                return i, at_s
+    return t.size, np.inf
 
 
 def random_wave(rng: np.random.Generator, n: int = N, **changes: Any) -> Fading:
@@ -80,15 +100,17 @@ def random_wave(rng: np.random.Generator, n: int = N, **changes: Any) -> Fading:
 
 @every_grid
 @pytest.mark.parametrize("changes", [{}, {"before": 0.0}, {"beside": 0.0}, {"direct": None}])
-def test_a_wave_is_its_plain_formula(t: Array, changes: dict[str, Any]) -> None:
+@pytest.mark.parametrize("path", [False, True])
+def test_a_wave_is_its_plain_formula(t: Array, changes: dict[str, Any], path: bool) -> None:
     rng = np.random.default_rng(SEED)
     wave, clearing_s = random_wave(rng, **changes), rng.uniform(0.02, 0.2, N)
-    made, ends = wave.at(t, OMEGA, clearing_s)
-    wanted = plain(wave, t, clearing_s)
+    follows = rng.integers(0, 3, N) if path else None
+    made, ends = wave.at(t, OMEGA, clearing_s, follows)
+    wanted = plain(wave, t, clearing_s, follows)
     assert np.abs(made - wanted).max(initial=0.0) < 1e-12 * 1e4
-    alone = sinusoids(np.broadcast_to(wave.beside, ends.shape).astype(complex), OMEGA * t)
-    gone = np.arange(t.size) >= ends[..., None]
-    assert (made == alone)[gone].all()
+    alone = sinusoids(np.broadcast_to(wave.beside, (N, 3)).astype(complex), OMEGA * t)
+    gone = np.arange(t.size) >= ends[:, None]
+    assert (made == alone).transpose(0, 2, 1)[gone].all()
 
 
 def decrement(rng: np.random.Generator) -> Decrement:
@@ -151,11 +173,11 @@ def test_a_through_fault_is_its_plain_formula(kind: Any) -> None:
 
 def test_a_wave_ends_no_later_than_it_is_told() -> None:
     rng, t = np.random.default_rng(SEED), GRIDS["window"]
-    wave, told = random_wave(rng, beside=0.0), rng.integers(0, t.size + 1, (N, 3))
+    wave, told = random_wave(rng, beside=0.0), rng.integers(0, t.size + 1, N)
     made, ends = wave.at(t, OMEGA, ends=told)
     whole, _ = wave.at(t, OMEGA)
     assert (ends == told).all()
-    assert (made == np.where(np.arange(t.size) < told[..., None], whole, 0.0)).all()
+    assert (made == np.where(np.arange(t.size) < told[:, None, None], whole, 0.0)).all()
 
 
 @every_grid
@@ -196,7 +218,7 @@ def test_one_form_is_compiled_whatever_arrays_come() -> None:
     calls: list[Callable[[], Any]] = [
         lambda: wave.at(t[::2], OMEGA, read_only),
         lambda: wave.at(np.broadcast_to(t, (2, t.size))[0], OMEGA),
-        lambda: wave.at(t, OMEGA, ends=np.full((3, N), 9).T),
+        lambda: wave.at(t, OMEGA, ends=np.full(2 * N, 9)[::2]),
         lambda: sinusoids(np.asfortranarray(wave.stages[0]), OMEGA * t[::3]),
     ]
     for call in calls:

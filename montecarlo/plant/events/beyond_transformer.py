@@ -143,10 +143,11 @@ class _BeyondTransformer(Event):
         """
 
     def currents(self, scene: Scene, t: Array) -> Array:
-        """(n, 3, nt). The fault's part ends in each phase at its first zero after clearing; load
-        goes on."""
-        clearing_s = scene.own["clearing_time_s"]
-        return self._added(scene).at(t, scene.machine.omega, clearing_s)[0]
+        """(n, 3, nt). The fault is one path on the high-voltage side: its part ends in all phases
+        with the first zero, after clearing, of the phase that carries most; load goes on."""
+        added, clearing_s = self._added(scene), scene.own["clearing_time_s"]
+        most = np.abs(added.stages[0]).argmax(axis=1)
+        return added.at(t, scene.machine.omega, clearing_s, most)[0]
 
     def direct_s(self, scene: Scene) -> Array:
         own = scene.own

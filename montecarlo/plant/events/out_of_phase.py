@@ -5,8 +5,8 @@
 (textbook; both voltages U, no load before), with the decay times and the DC component of a
 three-phase fault behind X_ext, which it equals at delta = 60 degrees. 180 degrees and X_ext = 0
 give twice the terminal fault. Reach: the angle stands still, so up to the first swing; saliency and
-what the swing adds to the torque axis are left out; the breaker opens again at the clearing time,
-each phase at its first zero."""
+what the swing adds to the torque axis are left out; at the clearing time the breaker opens
+again."""
 
 from __future__ import annotations
 

@@ -157,13 +157,13 @@ class PhaseEarth(Event):
         return scene.load() + charging * scene.turn[:, None]
 
     def currents(self, scene: Scene, t: Array) -> Array:
-        """(n, 6, nt). Each phase's part of the fault current ends at its first zero after clearing,
-        and the zone's capacitive current with it; load and healthy charging go on."""
+        """(n, 6, nt). After clearing, what the fault adds ends in all phases with the first zero of
+        the phase at fault; load and healthy charging go on."""
         omega = scene.machine.omega
         peak = np.sqrt(2) * self.before(scene)
         neutral, line = _added(scene, _bus(scene))
         neutral, line = replace(neutral, beside=peak[:, :3]), replace(line, beside=peak[:, 3:])
-        at_neutral, ends = neutral.at(t, omega, scene.own["clearing_time_s"])
+        at_neutral, ends = neutral.at(t, omega, scene.own["clearing_time_s"], scene.phase)
         at_line, _ = line.at(t, omega, ends=ends)
         return np.concatenate([at_neutral, at_line], axis=1)
 
@@ -180,15 +180,15 @@ class PhaseEarth(Event):
         return float(most / np.sqrt(2))
 
     def neutral_current(self, scene: Scene, t: Array) -> Array:
-        """(n, nt). The sum of the three phases at the neutral end; load and charging currents add
-        nothing to it. It ends at its own first zero after clearing: behind a resistor that of the
-        fault current, with which it stops."""
+        """(n, nt). The sum of what the fault adds in the three phases at the neutral end, and it
+        ends with that; load and charging currents add nothing to it."""
         neutral, _ = _added(scene, _bus(scene))
+        omega = scene.machine.omega
+        _, ends = neutral.at(t, omega, scene.own["clearing_time_s"], scene.phase)
         total = replace(
             neutral, stages=[stage.sum(axis=1, keepdims=True) for stage in neutral.stages]
         )
-        current, _ = total.at(t, scene.machine.omega, scene.own["clearing_time_s"])
-        return current[:, 0]
+        return total.at(t, omega, ends=ends)[0][:, 0]
 
 
 def _bus(scene: Scene) -> EarthedBus:

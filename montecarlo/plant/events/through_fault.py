@@ -156,8 +156,7 @@ def through_fault(
 ) -> Array:
     """Primary current from the neutral to the terminals in L1, L2, L3. [A]
 
-    After `clearing_time_s` each phase ends at its first zero on the grid, by itself: what an
-    interrupted phase would change in the others is left out.
+    After `clearing_time_s` it is interrupted, phase by phase (`wave_kernel.interrupt`).
 
     Parameters
     ----------

@@ -8,7 +8,16 @@ from math import isqrt
 
 import numpy as np
 
-from montecarlo.plant.events.wave_kernel import BEFORE, BESIDE, DIRECT, FAST, LASTING, SLOW, write
+from montecarlo.plant.events.wave_kernel import (
+    BEFORE,
+    BESIDE,
+    DIRECT,
+    FAST,
+    LASTING,
+    NONE,
+    SLOW,
+    write,
+)
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array, Complex, Index
 
@@ -90,13 +99,18 @@ class Fading:
     beside: Complex | float = 0.0  # goes on through all of it, whatever is cleared
 
     def at(
-        self, t: Array, omega: float, clearing_s: Array | None = None, ends: Index | None = None
+        self,
+        t: Array,
+        omega: float,
+        clearing_s: Array | None = None,
+        follows: Index | None = None,
+        ends: Index | None = None,
     ) -> tuple[Array, Index]:
-        """The current, in the unit of its phasors; where it is cleared, each channel ends at its
-        first zero after that: `beside` alone from the next time on.
+        """The current, in the unit of its phasors; where it is cleared, it ends at a zero after
+        that: `beside` alone from the next time on.
 
-        The zero's instant is interpolated: otherwise which half cycle is the last would hang on the
-        grid.
+        Three phases are interrupted as by `wave_kernel.interrupt`. A zero's instant is
+        interpolated: otherwise which half cycle is the last would hang on the grid.
 
         Parameters
         ----------
@@ -104,13 +118,15 @@ class Fading:
             Increasing.
         omega : float (rad/s)
         clearing_s : (n,) array (s), optional
-        ends : (n, c) array of int, optional
+        follows : (n,) array of int, optional
+            The channel with whose zero all end, where one path carries all of it.
+        ends : (n,) array of int, optional
             Where it ends at the latest.
 
         Returns
         -------
         (n, c, nt) array
-        (n, c) array of int
+        (n,) array of int
             Index of the first time without it; nt where it goes on.
         """
         first, second, last = self.stages
@@ -129,9 +145,10 @@ class Fading:
         opens = np.maximum(np.searchsorted(t, cleared_s, side="right"), 1)
         turning = np.cos(omega * t), np.sin(omega * t)
         wave = np.empty((*first.shape, t.size))
-        end = np.full(first.shape, t.size) if ends is None else ends.copy()
+        end = np.full(len(parts), t.size) if ends is None else ends.copy()
+        path = np.full(len(parts), NONE) if follows is None else follows.copy()
         # of copies: it is compiled for one form of array
-        write(wave, end, start, parts, decays, again, *turning, t.copy(), cleared_s, opens)
+        write(wave, end, start, parts, decays, again, *turning, t.copy(), cleared_s, opens, path)
         return wave, end
 
 
