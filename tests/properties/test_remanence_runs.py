@@ -97,10 +97,13 @@ def test_ideal_cts_remember_nothing_in_either() -> None:
 def test_the_option_makes_a_file_and_a_sentence(both: Result) -> None:
     made = findings(both, Workers(1))
     assert "remanence_models" in made.frames
-    assert "With the remanence model shifted_curve the same setting is chosen" in words(made.text)
+    assert both.other is not None
+    same = both.chosen == both.other.chosen
+    said = "the same setting is chosen" if same else f"no. {both.other.chosen} is chosen"
+    assert f"With the remanence model shifted_curve {said}" in words(made.text)
     record = made.provenance["other_model"]
     assert record["remanence_model"] == "shifted_curve"
-    assert record["chosen"] == both.other.chosen  # type: ignore[union-attr]
+    assert record["chosen"] == both.other.chosen
 
 
 def test_without_it_there_is_neither(shifted: Result) -> None:
