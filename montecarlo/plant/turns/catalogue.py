@@ -36,6 +36,7 @@ class Contacts:
     first: Index  # numbers of the two coils; the same one within a coil
     second: Index
     quarters: Index  # (contacts, 2): of the middle turn, before the fault; not within a coil
+    count: Index  # of such places: within a coil one between each two of its turns
 
     @cached_property
     def kind(self) -> Index:
@@ -74,9 +75,7 @@ class Contacts:
         return found
 
     def _up_to(self, coil: Index, quarters: Index) -> Array:
-        coils = self.coils
-        before = (coils.row == coils.row[coil, None]) & (coils.order < coils.order[coil, None])
-        path = np.repeat(before[..., None], 4, axis=2).astype(float)
+        path = up_to(self.coils, self.coils.row[coil], self.coils.order[coil])
         entered = np.arange(4) < quarters[:, None]
         path[np.arange(coil.size), coil] = ((self.turns - 1) // 2 + entered) / self.turns
         return path
@@ -89,9 +88,26 @@ class Contacts:
         return np.asarray(np.where(inside, share, np.nan))
 
 
+def up_to(coils: Coils, row: Index, order: Index) -> Array:
+    """Paths from the neutral through whole coils of a branch.
+
+    Parameters
+    ----------
+    coils : Coils
+    row, order : (k,) array of int
+        Branch, and how many of its coils.
+
+    Returns
+    -------
+    (k, coils, 4) array
+        1 in the quarters of those coils.
+    """
+    before = (coils.row == row[:, None]) & (coils.order < order[:, None])
+    return np.repeat(before[..., None], 4, axis=2).astype(float)
+
+
 def contacts(coils: Coils, turns: int) -> Contacts:
-    """All of a winding: slot by slot, then end-winding neighbours, then adjacent turns of each coil
-    of several.
+    """All of a winding: slot by slot, then end-winding neighbours, then the coils of several turns.
 
     Parameters
     ----------
@@ -104,11 +120,12 @@ def contacts(coils: Coils, turns: int) -> Contacts:
     Contacts
     """
     at_upper, at_lower = np.argsort(coils.upper), np.argsort(coils.lower)
-    inside = np.repeat(np.arange(at_upper.size), turns - 1)
+    inside = np.arange(at_upper.size if turns > 1 else 0)
     first = np.concatenate([at_upper, at_upper, inside])
     second = np.concatenate([at_lower, np.roll(at_upper, -1), inside])
     place = np.repeat(np.arange(3), [at_upper.size, at_upper.size, inside.size])
     slot = np.concatenate([coils.upper[at_upper]] * 2 + [coils.upper[inside]])
     in_slot = [np.where(coils.first[each] == slot, 1, 3) for each in (first, second)]
     quarters = np.where(place[:, None] == PLACES.index(SLOT), np.stack(in_slot, axis=1), 2)
-    return Contacts(coils, turns, place, first, second, quarters)
+    count = np.where(place == PLACES.index(COIL), turns - 1, 1)
+    return Contacts(coils, turns, place, first, second, quarters, count)

@@ -3,60 +3,40 @@
 The healthy winding and the loop that the fault closes, by superposition. Unit: rated current of a
 branch, phase EMF.
 
-    branch k:  E_k - V = j sum_m X_km I_m + j X_kf I_f
+    branch k:  0 = j sum_m X_km I_m + j X_kf I_f + V_phase       the branches of a phase sum to 0
     loop:      E_f = j sum_m X_fm I_m + (j X_ff + R_F) I_f
-    V = j X_g times the phase's current; without a network the branches of a phase sum to 0
 
-The loop runs from the neutral to the first conductor and back from the second. Only what the fault
-adds: E_k is the open machine's, which the network's voltage equals, so a sound winding carries
-nothing. The three phases have no sum: faults to earth are another model's.
+Only what the fault adds: a sound winding without load carries nothing. The loop runs from the
+neutral to the first conductor and back from the second. The machine's terminals are open; a network
+behind 0.1 pu adds 1 to 2 % to a fault within a phase (measured with the same equations).
 
 Reactances from winding functions on a uniform air gap, one for each half of the stator's length:
 X_km = K mean(N_k N_m) + leakage, K so that the forward fundamental field of balanced currents gives
-X''d - X_l. Every harmonic in space is
-shielded alike (multi-loop method: Gao, Wang, Li, 1993; Wang et al., IEE Proc. EPA 149, 2002,
-143-151; from memory). Without shielding K gives Xd - X_l: the other bound. Saliency, winding
-resistance and saturation are left out. Leakage: X_l/coils of each coil with itself; n of its t
-turns have (n/t)((1 - c) + c n/t) of it, c the coupling (c = 1 derived, no measurement found)."""
+X''d - X_l. Every harmonic in space is shielded alike (multi-loop method: Gao, Wang, Li, 1993; Wang
+et al., IEE Proc. EPA 149, 2002, 143-151; from memory). Without shielding K gives Xd - X_l: the
+other bound. Saliency, winding resistance and saturation are left out. Leakage: X_l/coils of each
+coil with itself; n of its t turns have (n/t)((1 - c) + c n/t) of it, c the coupling (c = 1 derived,
+no measurement found).
+
+All branches leak alike, so one set of modes of the mutual part serves every X''d and X_l."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from montecarlo.plant.turns.catalogue import Contacts
+from montecarlo.plant.turns.catalogue import Contacts, up_to
 from montecarlo.plant.turns.layout import Coils
-from montecarlo.quantities import Array, Complex
-
+from montecarlo.quantities import Array, Complex, Index
 
 # quarters of a turn in each half of the length: of the first side, of the second
 HALVES = ((0, 3), (1, 2))
 
 
-@dataclass(frozen=True, eq=False)
-class FaultCurrents:
-    """What each contact carries as a fault of its own, over the rated current of a branch."""
-
-    fault: Complex  # (c,)
-    line_end: Complex  # (c, 3, P): every branch of every phase
-    neutral_end: Complex
-
-    @staticmethod
-    def difference(branches: Complex) -> Complex:
-        """Of the two groups of each phase: its first half of the branches minus the second.
-
-        Parameters
-        ----------
-        branches : (c, 3, P) complex array
-            At either end, P even.
-
-        Returns
-        -------
-        (c, 3) complex array
-        """
-        half = branches.shape[2] // 2
-        return np.asarray(branches[..., :half].sum(axis=2) - branches[..., half:].sum(axis=2))
+# --- winding functions --------------------------------------------------------
 
 
 def winding_functions(coils: Coils, paths: Array) -> Array:
@@ -65,106 +45,204 @@ def winding_functions(coils: Coils, paths: Array) -> Array:
     Parameters
     ----------
     coils : Coils
-    paths : (paths, coils, 4) array
-        How often, and in which direction, a path runs through the quarters of each coil; closed.
+    paths : (k, coils, 4) array
+        How often, and in which direction, a path runs through the quarters of each coil.
 
     Returns
     -------
-    (paths, 2, slots) array
+    (k, 2, slots) array
         In each half of the length, between one slot and the next; without its mean: no flux
         through the gap as a whole.
     """
     conductors = np.zeros((len(paths), 2, coils.slots))
     for half, quarters in enumerate(HALVES):
-        for slots, quarter, sign in zip(
-            (coils.first, coils.second), quarters, (1, -1), strict=True
-        ):
+        for slots, quarter, sign in zip(coils.sides, quarters, (1, -1), strict=True):
             np.add.at(conductors[:, half].T, slots, sign * paths[..., quarter].T)
     found = np.cumsum(conductors, axis=2)
     return np.asarray(found - found.mean(axis=2, keepdims=True))
 
 
 def fundamental(coils: Coils, functions: Array) -> Complex:
-    """Peak phasor of a winding function's wave of as many pole pairs as the machine, mean over the
-    length: (paths,)."""
+    """Peak phasors of the waves of as many pole pairs as the machine, mean over the length.
+
+    Parameters
+    ----------
+    coils : Coils
+    functions : (k, 2, slots) array
+
+    Returns
+    -------
+    (k,) complex array
+    """
     per_slot = coils.pole_pairs / coils.slots
     turned = np.exp(-2j * np.pi * per_slot * np.arange(coils.slots))
     stair = np.sinc(per_slot)  # of a wave with one step a slot
     return np.asarray(2 * functions.mean(axis=1) @ turned * stair / coils.slots)
 
 
-def fault_currents(
-    found: Contacts,
-    *,
-    reactance_pu: float,
-    leakage_pu: float,
-    coupling: float = 1.0,
-    network_pu: float = np.inf,
-    fault_pu: Array | float = 0.0,
-) -> FaultCurrents:
-    """Currents of every contact as a fault of its own.
+# --- branches -----------------------------------------------------------------
 
-    Parameters
-    ----------
-    found : Contacts
-    reactance_pu : float (pu)
-        X''d; or Xd, for a gap without shielding.
-    leakage_pu : float (pu)
-        X_l, below it.
-    coupling : float (-)
-        Of the leakage of a coil's turns, 0 ... 1.
-    network_pu : float (pu)
-        Behind the terminals, on the machine's rating; np.inf with the breaker open.
-    fault_pu : (c,) array or float (pu)
-        Resistance of the fault over E/(rated current of a branch).
 
-    Returns
-    -------
-    FaultCurrents
-    """
-    coils, loops = found.coils, found.loops
-    branch = np.asarray(coils.row == np.arange(3 * coils.branches)[:, None], float)
-    whole = np.repeat(branch[..., None], 4, axis=2)
-    n_branch, n_loop = (winding_functions(coils, paths) for paths in (whole, loops))
-    wave, wave_f = (fundamental(coils, functions) for functions in (n_branch, n_loop))
-    gap = _gap_scale(wave, reactance_pu - leakage_pu) / (2 * coils.slots)
-    own, share = leakage_pu / (4 * coils.in_series), np.abs(loops)
-    x_branch = gap * _products(n_branch, n_branch) + own * _products(whole, whole)
-    x_loop = gap * _products(n_loop, n_branch) + own * _products(loops, whole)
-    leakage = (share * (1 - coupling + coupling * share)).sum(axis=(1, 2))
-    x_self = gap * (n_loop**2).sum(axis=(1, 2)) + own * leakage
+@dataclass(frozen=True, eq=False)
+class Branches:
+    """The parallel branches of a winding and the modes of currents that circulate in them."""
 
-    response = x_loop @ _admittance(x_branch, coils.branches, network_pu)
-    seen = x_self - (response * x_loop).sum(axis=1)
-    fault = wave_f / wave[0] / (fault_pu + 1j * seen)
-    line = -response * fault[:, None]
-    starts = branch.T[found.first] - branch.T[found.second]
-    neutral = line + starts * fault[:, None]
-    shape = (-1, 3, coils.branches)
-    return FaultCurrents(fault, line.reshape(shape), neutral.reshape(shape))
+    coils: Coils
+
+    @cached_property
+    def _paths(self) -> Array:
+        rows = np.arange(3 * self.coils.branches)
+        return up_to(self.coils, rows, np.full(rows.size, self.coils.in_series))
+
+    @cached_property
+    def _functions(self) -> Array:
+        return winding_functions(self.coils, self._paths)
+
+    @cached_property
+    def waves(self) -> Complex:
+        """Fundamental of each branch, (3 P,)."""
+        return fundamental(self.coils, self._functions)
+
+    @cached_property
+    def gap(self) -> float:
+        """What makes pu of a sum of products of winding functions, per pu of X''d - X_l."""
+        balanced = np.exp(1j * np.angle(self.waves))
+        mutual = (self.waves[0] * self.waves.conj()).real / 2
+        forward = max(abs(mutual @ balanced), abs(mutual @ balanced.conj()))
+        return float(1 / (forward * 2 * self.coils.slots))
+
+    @property
+    def leak(self) -> float:
+        """Leakage of a quarter of a coil, per pu of X_l."""
+        return 1 / (4 * self.coils.in_series)
+
+    @cached_property
+    def modes(self) -> tuple[Array, Array]:
+        """Sums of products (modes,), and the branches' currents in each, orthonormal: (3 P, modes);
+        those of a phase sum to 0."""
+        phases = np.repeat(np.eye(3), self.coils.branches, axis=0) / np.sqrt(self.coils.branches)
+        _, _, rest = np.linalg.svd(phases.T)
+        free = rest[3:].T
+        each = _products(self._functions, self._functions)
+        value, vector = np.linalg.eigh(free.T @ each @ free)
+        return value, free @ vector
+
+    def coupling(self, paths: Array, functions: Array) -> tuple[Array, Array]:
+        """What links paths with the modes: products of winding functions, and coils in common.
+
+        Parameters
+        ----------
+        paths : (k, coils, 4) array
+        functions : (k, 2, slots) array
+
+        Returns
+        -------
+        (k, modes) array, (k, modes) array
+        """
+        _, vector = self.modes
+        return (
+            _products(functions, self._functions) @ vector,
+            _products(paths, self._paths) @ vector,
+        )
+
+    @property
+    def apart(self) -> Array:
+        """First half of each phase's branches minus the second, of the modes: (modes, 3)."""
+        count = self.coils.branches
+        side = np.where(np.arange(count) < count // 2, 1.0, -1.0)
+        _, vector = self.modes
+        return np.asarray(np.einsum("pbm,b->mp", vector.reshape(3, count, -1), side))
 
 
 def _products(one: Array, other: Array) -> Array:
     return np.asarray(one.reshape(len(one), -1) @ other.reshape(len(other), -1).T)
 
 
-def _gap_scale(wave: Complex, reactance_pu: float) -> float:
-    """K: with it the field of balanced currents has this reactance in every branch. [pu]"""
-    balanced = np.exp(1j * np.angle(wave))
-    mutual = (wave[:, None] * wave.conj()).real / 2
-    forward = max(abs(mutual[0] @ balanced), abs(mutual[0] @ balanced.conj()))
-    return float(reactance_pu / forward)
+# --- faults -------------------------------------------------------------------
 
 
-def _admittance(x_branch: Array, branches: int, network_pu: float) -> Array:
-    """What a voltage in each branch drives, over -j: the phases have no sum; without a network none
-    has a current of its own."""
-    phase = np.repeat(np.eye(3), branches, axis=0)
-    if np.isinf(network_pu):
-        none = phase
-    else:
-        x_branch = x_branch + network_pu / branches * phase @ phase.T
-        none = np.ones((len(phase), 1))
-    free = np.linalg.inv(x_branch)
-    held = free @ none
-    return np.asarray(free - held @ np.linalg.solve(none.T @ held, held.T))
+@dataclass(frozen=True, eq=False)
+class FaultCurrents:
+    """Over the rated current of a branch, at the machine's EMF; arrays over faults (n,)."""
+
+    fault: Complex  # (n,)
+    branches: Complex  # (n, 3, P): at the line end
+    difference: Complex  # (n, 3): of the two groups of each phase, even P; at either end
+
+
+@dataclass(frozen=True, eq=False)
+class TurnFaults:
+    """The faults of a catalogue on its winding."""
+
+    contacts: Contacts
+
+    @cached_property
+    def winding(self) -> Branches:
+        """Its branches."""
+        return Branches(self.contacts.coils)
+
+    @cached_property
+    def _functions(self) -> Array:
+        return winding_functions(self.contacts.coils, self.contacts.loops)
+
+    @cached_property
+    def _coupling(self) -> tuple[Array, Array]:
+        return self.winding.coupling(self.contacts.loops, self._functions)
+
+    @cached_property
+    def emf(self) -> Complex:
+        """What drives each, over the phase EMF; angle from that of L1. (contacts,)"""
+        waves = fundamental(self.contacts.coils, self._functions)
+        return np.asarray(waves / self.winding.waves[0])
+
+    @cached_property
+    def _own(self) -> tuple[Array, Array, Array]:
+        """Sums over a loop: of products, of quarters, of their squares. (contacts,)"""
+        share = np.abs(self.contacts.loops)
+        squares = (self._functions**2).sum(axis=(1, 2))
+        return squares, share.sum(axis=(1, 2)), (share**2).sum(axis=(1, 2))
+
+    def currents(
+        self,
+        which: Index,
+        *,
+        reactance_pu: ArrayLike,
+        leakage_pu: ArrayLike,
+        coupling: ArrayLike = 1.0,
+        fault_pu: ArrayLike = 0.0,
+    ) -> FaultCurrents:
+        """Some contacts as faults, each by itself.
+
+        Parameters
+        ----------
+        which : (n,) array of int
+            Their numbers.
+        reactance_pu : (n,) array_like (pu)
+            X''d; or Xd, for a gap without shielding.
+        leakage_pu : (n,) array_like (pu)
+            X_l, below it.
+        coupling : (n,) array_like (-)
+            Of the leakage of a coil's turns, 0 ... 1.
+        fault_pu : (n,) array_like (pu)
+            Resistance of the fault, times the rated current of a branch over the phase EMF.
+
+        Returns
+        -------
+        FaultCurrents
+        """
+        winding, given = self.winding, (reactance_pu, leakage_pu, coupling, fault_pu)
+        reactance, leakage, close, ohm = (
+            np.broadcast_to(np.asarray(one, float), which.shape) for one in given
+        )
+        gap, own = winding.gap * (reactance - leakage), winding.leak * leakage
+        value, vector = winding.modes
+        by_field, by_leakage = (part[which] for part in self._coupling)
+        drive = gap[:, None] * by_field + own[:, None] * by_leakage
+        circulating = drive / (gap[:, None] * value + leakage[:, None])
+        squares, quarters, quarters_2 = (part[which] for part in self._own)
+        seen = gap * squares + own * ((1 - close) * quarters + close * quarters_2)
+        seen = seen - (drive * circulating).sum(axis=1)
+        fault = self.emf[which] / (ohm + 1j * seen)
+        modes = -fault[:, None] * circulating
+        shape = (-1, 3, self.contacts.coils.branches)
+        return FaultCurrents(fault, (modes @ vector.T).reshape(shape), modes @ self.winding.apart)

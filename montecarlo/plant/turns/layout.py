@@ -21,7 +21,7 @@ BranchOrder = Literal["half", "alternate"]
 class Winding(Section):
     """The stator's coils, for faults between turns, coils and branches."""
 
-    slots: Annotated[int, Plain("-", "slots of the stator; a multiple of 6 pole pairs", 6, 5000)]
+    slots: Annotated[int, Plain("-", "slots of the stator; a multiple of 6 pole pairs", 6, 1200)]
     pole_pairs: Annotated[int, Plain("-", "pole pairs", 1, 200)]
     pitch: Annotated[
         int, Plain("slots", "from one side of a coil to the other; at most a pole pitch", 1, 1000)
@@ -129,6 +129,11 @@ class Coils:
     def row(self) -> Index:
         """Number of its branch among those of all phases."""
         return self.phase * self.branches + self.branch
+
+    @property
+    def sides(self) -> tuple[Index, Index]:
+        """Slots of the side through which the current enters, and of the other."""
+        return self.first, self.second
 
     @property
     def in_series(self) -> int:
