@@ -10,7 +10,7 @@ from typing import cast
 
 import numpy as np
 
-from montecarlo.engine import primary
+from montecarlo.engine import groups, primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.primary import Complex
 from montecarlo.engine.samples import ChunkSamples
@@ -44,7 +44,7 @@ def internal_fault(
     Window
     Waves
         On the window's times.
-    ndarray (n, 6), complex
+    ndarray (n, 6 or 9), complex
         Phasors before it (A RMS).
     """
     allowed_s = block.study.internal_faults.allowed_time_s
@@ -92,7 +92,7 @@ def _with_offset(block: ChunkSamples, window: Window, before: Complex, during: C
     an earth fault."""
     offset = (before - during).real * np.sqrt(2)
     if block.stratum == PHASE_PHASE_EARTH:
-        offset = _between_phases(offset, block.phase_number())
+        offset[:, :6] = _between_phases(offset[:, :6], block.phase_number())
     times = np.insert(window.times(), 2 * window.lead, -np.finfo(float).tiny)  # just before 0
     never = np.full(len(block), np.inf)
     waves = [
@@ -104,7 +104,11 @@ def _with_offset(block: ChunkSamples, window: Window, before: Complex, during: C
             direct=offset[:, end],
             before=np.sqrt(2) * before[:, end],
         ).at(times, block.omega)[0]
-        for end, time_s in ((slice(0, 3), _armature_s(block)), (slice(3, 6), _network_s(block)))
+        for end, time_s in (
+            (slice(0, 3), _armature_s(block)),
+            (slice(3, 6), _network_s(block)),
+            (slice(6, during.shape[1]), _armature_s(block)),
+        )
     ]
     return waves_of(block, np.concatenate(waves, axis=1), jumps=True)
 
@@ -160,9 +164,12 @@ def _evolving(block: ChunkSamples, window: Window) -> tuple[Window, Waves, Compl
     both = TwoEnds(external, neutral, line, alone, _armature_s(block), external.direct_s)
     after_s = s["internal_faults.evolving.after_s"]
     window = replace(window, cycles_before=_cycles_before(block.study, window), repeats=False)
-    wave = both.at(window.times(), block.omega, after_s, scene.own["clearing_time_s"])
-    turn = np.exp(1j * block.omega * after_s)[:, None]
-    return window, waves_of(block, wave), event.before(scene) * turn
+    times = window.times()
+    wave = both.at(times, block.omega, after_s, scene.own["clearing_time_s"])
+    later = np.exp(1j * block.omega * after_s)[:, None]
+    turn = scene.turn[:, None] * later
+    wave = groups.with_fault_in_time(block, wave, times, turn)
+    return window, waves_of(block, wave), groups.beside(block, event.before(scene) * later, turn)
 
 
 def _cycles_before(study: Study, window: Window) -> int:

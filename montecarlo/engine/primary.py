@@ -7,11 +7,12 @@ from typing import Any, Literal, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.engine import groups
 from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant import internal, machine, states
 from montecarlo.plant.earthing import neutral_ohm, resistor_ohm
 from montecarlo.quantities import Array
-from montecarlo.sampling.stratum import EARTH, OVERLOAD, PHASE_PHASE_EARTH, Side
+from montecarlo.sampling.stratum import EARTH, INTER_TURN, OVERLOAD, PHASE_PHASE_EARTH, Side
 
 Complex = NDArray[np.complex128]
 
@@ -42,7 +43,7 @@ def _carried(block: ChunkSamples, prefix: str = "load.") -> Complex:
 
 
 def load(block: ChunkSamples) -> Complex:
-    """Load and charging currents at the six CTs before an internal fault, (n, 6) [A] RMS.
+    """Load and charging currents before an internal fault. [A RMS]
 
     Parameters
     ----------
@@ -50,8 +51,13 @@ def load(block: ChunkSamples) -> Complex:
 
     Returns
     -------
-    (n, 6) complex array
+    (n, 6 or 9) complex array
+        Of the two ends, and of the groups where a scheme has CTs there.
     """
+    return groups.beside(block, _healthy(block))
+
+
+def _healthy(block: ChunkSamples) -> Complex:
     s = block.samples
     charging = internal.charging_currents(
         _emf(block),
@@ -163,7 +169,7 @@ def earth_fault(
 
 
 def earth_faults(block: ChunkSamples, nodes: Array) -> Complex:
-    """Currents at the six CTs with an earth fault at every node, load included. [A RMS]
+    """Currents with an earth fault at every node, load included. [A RMS]
 
     Parameters
     ----------
@@ -173,9 +179,12 @@ def earth_faults(block: ChunkSamples, nodes: Array) -> Complex:
 
     Returns
     -------
-    (n, nodes, 6) complex array
+    (n, nodes, 6 or 9) complex array
+        As of `load`.
     """
-    return np.asarray(earth_fault(block, nodes).end_currents_a + _carried(block)[:, None])
+    ends = earth_fault(block, nodes).end_currents_a + _carried(block)[:, None]
+    x = np.broadcast_to(nodes, ends.shape[:2])
+    return groups.with_fault(block, ends, _healthy(block)[:, None], x)
 
 
 def _loops(block: ChunkSamples) -> tuple[Complex, Complex]:
@@ -238,7 +247,7 @@ def _phase_fault(block: ChunkSamples) -> Complex:
 
 
 def lasting(block: ChunkSamples) -> Complex:
-    """What flows at the six CTs in an internal fault, at its sampled place, or in a state. [A RMS]
+    """What flows in an internal fault, at its sampled place, or in a state. [A RMS]
 
     Parameters
     ----------
@@ -246,15 +255,21 @@ def lasting(block: ChunkSamples) -> Complex:
 
     Returns
     -------
-    (n, 6) complex array
+    (n, 6 or 9) complex array
+        As of `load`.
     """
     stratum, s = block.stratum, block.samples
     if stratum == EARTH:
         return earth_faults(block, s["internal_faults.position"][:, None])[:, 0]
-    if stratum == PHASE_PHASE_EARTH:
-        return np.asarray(phase_phase_earth(block).end_currents_a + _carried(block))
-    if stratum.side is Side.INTERNAL:
-        return np.asarray(_phase_fault(block) + _carried(block))
     if stratum == OVERLOAD:
-        return _carried(block, "states.overload_")
-    return load(block)
+        return groups.beside(block, _carried(block, "states.overload_"))
+    if stratum.side is not Side.INTERNAL:
+        return load(block)
+    if stratum == INTER_TURN:
+        return groups.with_turns(block, load(block))
+    if stratum == PHASE_PHASE_EARTH:
+        fault = phase_phase_earth(block).end_currents_a
+    else:
+        fault = _phase_fault(block)
+    x = s["internal_faults.position"]
+    return groups.with_fault(block, fault + _carried(block), _healthy(block), x)

@@ -115,6 +115,11 @@ class ChunkSamples:
         """Whether a scheme has a CT in the neutral conductor."""
         return any(NEUTRAL in scheme.places for scheme in self.job.schemes.values())
 
+    @property
+    def wants_groups(self) -> bool:
+        """Whether a scheme has CTs at the groups of branches."""
+        return any(scheme.of_branches for scheme in self.job.schemes.values())
+
     def uniform(self, key: str) -> Array:
         """A draw that no input states. [-]
 

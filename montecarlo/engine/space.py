@@ -27,13 +27,14 @@ from montecarlo.estimates.rare import Image
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.points import Points
-from montecarlo.sampling.stratum import EVOLVING, Side, Stratum
+from montecarlo.sampling.stratum import EVOLVING, INTER_TURN, Side, Stratum
 from montecarlo.study.description import Study
-from montecarlo.study.strata import event_of
+from montecarlo.study.strata import event_of, schemes_of_branches
 
 TURN, HALF_WAVE = "fold.turn", "fold.half_wave"
 ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
 REMANENCE = "remanence_percent"
+STANDING = ("winding.group_unbalance_percent", "winding.circulating")  # whatever the fault
 UNUSED = {  # tables that nothing of a side reads
     Side.INTERNAL: ("states.", "backup."),
     Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r"),
@@ -145,6 +146,9 @@ def concerns(study: Study, item: Input, stratum: Stratum) -> bool:
         own = "none of them"
     other = item.key.startswith("external_events.") and not item.key.startswith(own)
     other |= item.key.startswith("internal_faults.evolving.") and stratum != EVOLVING
+    if item.key.startswith(("winding.", "internal_faults.turns.")):
+        standing = item.key.startswith(STANDING) and bool(schemes_of_branches(study))
+        other |= not standing and stratum != INTER_TURN
     return not (
         other or item.key.startswith(UNUSED[stratum.side]) or item.key.endswith(".per_year")
     )

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from montecarlo.engine import groups
 from montecarlo.engine.primary import Complex, neutral
 from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant.events.base import Event, Scene
 from montecarlo.plant.events.waves import steps
 from montecarlo.quantities import Array
-from montecarlo.relays.places import CHANNELS
+from montecarlo.relays.places import CHANNELS, SPLIT
 from montecarlo.secondary.transient import STEPS_PER_CYCLE, Source, Window
 from montecarlo.study.strata import event_of
 
@@ -20,11 +21,11 @@ from montecarlo.study.strata import event_of
 @dataclass(frozen=True, eq=False)
 class Waves:
     """Primary currents on a window's times: of three phases, alike at both ends, or of the ends'
-    six, and last the neutral conductor's where a scheme wants it. wave (n, channels, points) [A].
-    """
+    six; then the neutral conductor's and those of the groups of branches, where a scheme wants
+    them. wave (n, channels, points) [A]."""
 
     wave: Array
-    ends: NDArray[np.int64]  # (6,) channel of each phase of each end
+    channels: NDArray[np.int64]  # (17,) of the currents that CTs may carry; -1: not there
     loop_from: int = -1
     jumps: bool = False  # two points at t = 0, just before and just after
 
@@ -39,20 +40,21 @@ class Waves:
         -------
         Source
         """
-        channels = np.append(self.ends, self.wave.shape[1] - 1)[CHANNELS]
-        return Source(self.wave, channels[list(places)], self.loop_from, self.jumps)
+        channels = self.channels[CHANNELS[list(places)]]
+        return Source(self.wave, channels, self.loop_from, self.jumps)
 
 
 def waves_of(
     block: ChunkSamples, wave: Array, loop_from: int = -1, *, jumps: bool = False
 ) -> Waves:
-    """With the neutral conductor's current, the sum of the neutral end's three, where a scheme has
-    a CT in it.
+    """With the neutral conductor's current, the sum of the neutral end's three, and with those of
+    the groups of branches, where a scheme has CTs there.
 
     Parameters
     ----------
     block : ChunkSamples
-    wave : (n, 3 or 6, points) array (A)
+    wave : (n, 3, 6 or 9, points) array (A)
+        Nine where a scheme has CTs at the groups.
     loop_from : int
         Point from which the rest repeats; -1: none.
     jumps : bool
@@ -62,10 +64,17 @@ def waves_of(
     -------
     Waves
     """
-    ends = np.tile(np.arange(3), 2) if wave.shape[1] == 3 else np.arange(6)
+    channels = np.full(17, -1)
+    channels[:6] = np.arange(6) % min(wave.shape[1], 6)
+    parts = [wave]
     if block.wants_neutral:
-        wave = np.concatenate([wave, wave[:, :3].sum(axis=1, keepdims=True)], axis=1)
-    return Waves(wave, ends, loop_from, jumps)
+        channels[6] = wave.shape[1]
+        parts.append(wave[:, :3].sum(axis=1, keepdims=True))
+    if block.wants_groups:
+        channels[7:] = wave.shape[1] + len(parts) - 1 + np.arange(10)
+        parts.append(np.einsum("gk,nkt->ngt", SPLIT, wave[:, 3:]))
+    whole = wave if len(parts) == 1 else np.concatenate(parts, axis=1)
+    return Waves(whole, channels, loop_from, jumps)
 
 
 def scene_of(block: ChunkSamples, event: Event) -> tuple[Scene, Window]:
@@ -125,13 +134,16 @@ def external_event(
     Window
     Waves
         On the window's times.
-    ndarray (n, 6), complex
+    ndarray (n, 6 or 9), complex
         Phasors before it (A RMS).
     """
     event = event_of(block.study, block.stratum)
     scene, window = scene_of(block, event)
     window = replace(window, per_cycle=per_cycle, cycles_before=cycles_before)
-    return window, waves_of(block, event.currents(scene, window.times())), event.before(scene)
+    times = window.times()
+    turn = scene.turn[:, None]
+    wave = groups.waves_beside(block, event.currents(scene, times), times, turn)
+    return window, waves_of(block, wave), groups.beside(block, event.before(scene), turn)
 
 
 def step_currents(block: ChunkSamples, window: Window, before: Complex, during: Complex) -> Waves:
@@ -143,7 +155,7 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     ----------
     block : ChunkSamples
     window : Window
-    before, during : (n, 6) complex array (A RMS)
+    before, during : (n, 6 or 9) complex array (A RMS)
 
     Returns
     -------

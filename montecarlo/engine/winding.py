@@ -311,7 +311,8 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
     """What each element compares with its setting at every node, (n, nodes, elements, forms, 1)."""
     scheme, n = block.scheme(circuit), len(block)
     each = np.repeat(np.arange(n), nodes.size)
-    currents = carried(primary.earth_faults(block, nodes).reshape(n * nodes.size, 6), scheme.places)
+    faults = primary.earth_faults(block, nodes)
+    currents = carried(faults.reshape(n * nodes.size, -1), scheme.places)
     solved = steady.solve(
         scheme.table,
         block.leg_ohm(circuit)[each],
@@ -337,7 +338,7 @@ def _in_time(block: Block, circuits: Iterable[Circuit], nodes: Array) -> ByCircu
     for first in range(0, nodes.size, some):
         few = nodes[first : first + some]
         each = np.repeat(np.arange(len(block)), few.size)
-        during = primary.earth_faults(block, few).reshape(each.size, 6)
+        during = primary.earth_faults(block, few).reshape(each.size, -1)
         before = (block.load_primary * turn)[each]
         waves = step_currents(block, window, before, during * turn[each])
         for circuit, parts in found.items():

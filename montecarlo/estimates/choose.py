@@ -15,7 +15,7 @@ from montecarlo.estimates.tally import Tally
 from montecarlo.estimates.totals import Total
 from montecarlo.quantities import Array, Distribution, Flags, Index
 from montecarlo.quantities.digits import alike
-from montecarlo.sampling.stratum import LOAD, OVERLOAD, Side, Stratum
+from montecarlo.sampling.stratum import INTER_TURN, LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.budget import limit_of_p_false
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import scheme_of
@@ -34,8 +34,8 @@ class Weights:
     events."""
 
     internal: tuple[Stratum, ...]
-    shares: tuple[float, ...]  # sum to 1 over `internal`
-    in_scope: float  # share of internal faults that the scheme can reach
+    shares: tuple[float, ...]  # sum to 1 over `internal`; 0 for what p_missed does not count
+    in_scope: float  # share of internal faults that p_missed counts
     outside_scope: float
     internal_per_year: float
     external: tuple[Stratum, ...]
@@ -69,6 +69,9 @@ def weights_of(study: Study) -> Weights:
     Weights
     """
     shares = internal_shares(study)
+    turns = study.internal_faults.turns
+    if INTER_TURN in shares and not (turns and turns.count_in_p_missed):
+        shares |= {INTER_TURN: 0.0}
     in_scope = sum(shares.values())
     rates: dict[Stratum, tuple[str, Distribution]] = {}
     for event in study.external_events:
@@ -81,7 +84,7 @@ def weights_of(study: Study) -> Weights:
         tuple(shares),
         tuple(share / in_scope for share in shares.values()),
         in_scope,
-        study.internal_faults.shares.inter_turn,
+        study.internal_faults.shares.inter_turn - shares.get(INTER_TURN, 0.0),
         study.internal_faults.per_year.mean(),
         tuple(rates),
         tuple(rate.mean() for _, rate in rates.values()),

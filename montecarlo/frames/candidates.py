@@ -11,6 +11,7 @@ from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.assemble import (
+    Gathered,
     installation_means,
     line_end_total,
     over_installations,
@@ -27,11 +28,12 @@ from montecarlo.frames.rare import origin
 from montecarlo.quantities import Array
 from montecarlo.quantities.digits import alike
 from montecarlo.sampling.inputs import list_inputs
-from montecarlo.sampling.stratum import EARTH
+from montecarlo.sampling.stratum import EARTH, INTER_TURN
 from montecarlo.sampling.transform import all_installations
 from montecarlo.study.axes import AXES, Setting
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
+from montecarlo.study.strata import internal_shares
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,6 +76,7 @@ def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
             "scheme": [setting.scheme for setting in settings],
             **setting_columns(study, settings),
             **limit_columns("p_missed", judgement.missed),
+            **_of_all_faults(study, internal, judgement.missed),
             **limit_columns("p_false", judgement.false),
             "missed_per_year": weight.internal_per_year * weight.in_scope * judgement.missed.total,
             "false_per_year": weight.events_per_year * judgement.false.total,
@@ -108,6 +111,18 @@ def _rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
             ],
         }
     )
+
+
+def _of_all_faults(study: Study, internal: Sequence[Gathered], counted: Total) -> dict[str, Array]:
+    """p_missed_all of a study with a winding: of faults between turns too, which no scheme sees
+    where they are not sampled."""
+    if study.winding is None:
+        return {}
+    unseen = study.internal_faults.shares.inter_turn
+    shares = internal_shares(study)
+    if INTER_TURN in shares:
+        return limit_columns("p_missed_all", weighted(internal, tuple(shares.values())))
+    return limit_columns("p_missed_all", Total(*(unseen + (1 - unseen) * one for one in counted)))
 
 
 def _of_each_kind(judgement: Judgement) -> dict[str, Any]:

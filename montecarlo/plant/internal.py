@@ -62,6 +62,33 @@ class Shares(Section):
     ] = 0.0
 
 
+class Turns(Section):
+    """Faults between turns, coils and branches of one phase, those of shares.inter_turn."""
+
+    fault_resistance_ohm: Annotated[
+        Distribution, Quantity("ohm", "resistance of such a fault", 0.0, varies="event")
+    ] = number(0.0)
+    model_error_percent: Annotated[
+        Distribution,
+        Quantity(
+            "%",
+            "error of the currents that the winding's model gives",
+            -90.0,
+            high=200.0,
+            varies="event",
+        ),
+    ] = Distribution(
+        "uniform", {"low": -30.0, "high": 30.0}, source="assumed: no measured series was found"
+    )
+    count_in_p_missed: Annotated[
+        bool,
+        word(
+            "whether p_missed counts them too, where a scheme of the study may see them;"
+            " p_missed_all always does"
+        ),
+    ] = False
+
+
 class InternalFaults(Section):
     """How often, where, through what resistance, and how long an element may take."""
 
@@ -92,6 +119,10 @@ class InternalFaults(Section):
     ] = False
     evolving: Annotated[
         Evolving | None, word("the external fault that faults of shares.evolving follow")
+    ] = None
+    turns: Annotated[
+        Turns | None,
+        word("faults between turns, of a machine with [winding]; the table may be empty"),
     ] = None
 
     @field_validator("shares")

@@ -17,12 +17,16 @@ from montecarlo.quantities import Array, Distribution, Quantity, Section, number
 from montecarlo.quantities.wording import WORD, is_word, shown
 from montecarlo.relays.gates import Gate
 from montecarlo.relays.places import (
+    CORE_BALANCE,
     GROUP_OF,
     GROUPS,
     NEUTRAL,
-    NEUTRAL_CONDUCTOR,
+    OF_BRANCHES,
     PHASES,
     PLACES,
+    SINGLE,
+    STAR_LINK,
+    places_of,
 )
 
 Phase = Literal["L1", "L2", "L3"]
@@ -33,7 +37,9 @@ BiasForm = Literal["greater_of", "sum"]
 BiasCurrent = Literal["mean", "sum", "largest", "vector_mean", "scalar_product"]
 OF_TWO_ENDS = ("vector_mean", "scalar_product")  # of those with a phase between them
 MOST_LEGS = 16  # of a scheme of the study's own; return cores come on top
-BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault")
+# between the two groups of branches of each phase
+OF_GROUPS = ("split_phase", "core_balance", "neutral_to_neutral")
+BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", *OF_GROUPS)
 
 
 # --- what the study file says -------------------------------------------------
@@ -296,6 +302,11 @@ class Scheme:
         )
 
     @property
+    def of_branches(self) -> bool:
+        """Whether it has CTs at the groups of branches."""
+        return any(group in OF_BRANCHES for group in self.groups)
+
+    @property
     def biased(self) -> bool:
         """Whether an element has bias."""
         return any(element.bias for element in self.elements)
@@ -344,7 +355,7 @@ class Scheme:
         scheme = self
         for group in groups:
             row = np.array([float(GROUP_OF[place] == group) for place in self.places])
-            if row.any() and group != NEUTRAL_CONDUCTOR:
+            if row.any() and group not in SINGLE:
                 scheme = replace(
                     scheme,
                     table=np.vstack([scheme.table, row]),
@@ -412,6 +423,13 @@ def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Sche
             np.array([[-1.0, -1.0, -1.0, 1.0]]),
             (Element(0, "earth", 3),),
         )
+    if kind == "split_phase":
+        return _of_phases(kind, [*places_of("group_1"), *places_of("group_2")], _PHASE_ROWS)
+    if kind == "core_balance":
+        return _of_phases(kind, places_of(CORE_BALANCE), np.eye(3))
+    if kind == "neutral_to_neutral":
+        link, element = Leg("star link", ("earth_burden",)), Element(0, "earth", 3)
+        return Scheme(kind, (PLACES.index(STAR_LINK),), (link,), np.eye(1), (element,))
     if kind == "biased":
         return Scheme(
             kind,
@@ -437,6 +455,13 @@ def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Sche
         np.vstack([_PHASE_ROWS, _EARTH_ROW]),
         (*(Element(k, "phase", k) for k in with_element), Element(3, "earth", 3)),
     )
+
+
+def _of_phases(kind: str, places: Sequence[int], table: Array) -> Scheme:
+    """An element without bias and without a resistor in each phase."""
+    legs = tuple(Leg(phase, ("phase_burden",)) for phase in PHASES)
+    elements = tuple(Element(k, "phase", k) for k in range(3))
+    return Scheme(kind, tuple(places), legs, table, elements)
 
 
 def build_custom(own: CustomScheme) -> Scheme:
@@ -600,8 +625,8 @@ def _twice(places: list[str]) -> Iterator[str]:
             yield f"{shown(place)} stands there twice; leave it once"
 
 
-_OF_PHASES = ", ".join(f"{group}.L1" for group in GROUPS if group != NEUTRAL_CONDUCTOR)
-_EXAMPLES = f"one of {_OF_PHASES} (also L2, L3) or {NEUTRAL_CONDUCTOR}"
+_OF_PHASES = ", ".join(f"{group}.L1" for group in GROUPS if group not in SINGLE)
+_EXAMPLES = f"one of {_OF_PHASES} (also L2, L3) or {', '.join(SINGLE)}"
 
 
 def leg_resistances(scheme: Scheme, ohm: Mapping[str, Array]) -> Array:

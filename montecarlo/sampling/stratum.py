@@ -64,5 +64,6 @@ class Stratum(str):
 EARTH = Stratum("internal.earth")
 PHASE_PHASE_EARTH = Stratum("internal.phase_phase_earth")
 EVOLVING = Stratum("internal.evolving")
+INTER_TURN = Stratum("internal.inter_turn")
 LOAD = Stratum("state.load")
 OVERLOAD = Stratum("state.overload")

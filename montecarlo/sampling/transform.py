@@ -19,7 +19,13 @@ from montecarlo.sampling.points import Matrix, Points, Streams, joined
 Samples = dict[str, Array]
 
 # of every event, though no input states them
-DRAWN = ("drawn.phase", "drawn.point_on_wave", "drawn.operating_state")
+DRAWN = (
+    "drawn.phase",
+    "drawn.point_on_wave",
+    "drawn.operating_state",
+    "drawn.branch",
+    "drawn.contact",
+)
 WHICH_INSTALLATION = "drawn.installation"  # the leading dimension of a net of events
 # The low dimensions of a Sobol' sequence fill the unit square best, pair by pair: they go to
 # what decides earth faults (measured), whatever a study makes of it; then the study's order;

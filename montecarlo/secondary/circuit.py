@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from montecarlo.quantities import Array, Index
-from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PLACES, places_of
+from montecarlo.relays.places import GROUP_OF, PLACES, SINGLE, places_of
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.secondary.remanence import RemanenceModel
 
@@ -81,7 +81,7 @@ def build_bank(
         curves[..., places] = cts.curve(ankle[:, places])
         exponent[places] = cts.saturation_exponent
         nominal[places] = cts.turns_ratio
-    ways = np.array([2.0 if loops or group == NEUTRAL_CONDUCTOR else 1.0 for group in GROUP_OF])
+    ways = np.array([2.0 if loops or group in SINGLE else 1.0 for group in GROUP_OF])
     return CtBank(
         turns=nominal * (1 + values("turns_ratio_error_percent") / 100),
         series_ohm=values("winding_resistance_ohm") + ways * values("lead_resistance_ohm"),

@@ -308,6 +308,22 @@ class CtPlaces(CtData):
         CtOverride | None,
         word("second cores at the line end, for a further element; the table may be empty"),
     ] = None
+    group_1: Annotated[
+        CtOverride | None,
+        word("CTs of the first group of branches, at the line end; the table may be empty"),
+    ] = None
+    group_2: Annotated[
+        CtOverride | None,
+        word("CTs of the second group of branches; the table may be empty"),
+    ] = None
+    core_balance: Annotated[
+        CtOverride | None,
+        word("one CT a phase around the leads of both groups; the table may be empty"),
+    ] = None
+    star_link: Annotated[
+        CtOverride | None,
+        word("CT between the star points of the two groups; the table may be empty"),
+    ] = None
 
     _in_use: tuple[str, ...] = PrivateAttr(default=ENDS)
 

@@ -15,6 +15,7 @@ from montecarlo.study.internal_checks import evolving_cautions
 from montecarlo.study.plant_cautions import PLANT_CAUTIONS
 from montecarlo.study.secondary_cautions import SECONDARY_CAUTIONS
 from montecarlo.study.usual import usual_cautions
+from montecarlo.study.winding_checks import winding_cautions
 from montecarlo.study.wiring import wiring_cautions
 
 CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
@@ -25,6 +26,7 @@ CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     backup_cautions,
     *EVENT_CAUTIONS,
     evolving_cautions,
+    winding_cautions,
 )
 
 

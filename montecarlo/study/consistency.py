@@ -26,6 +26,7 @@ from montecarlo.study.gate_checks import GATE_CHECKS
 from montecarlo.study.internal_checks import INTERNAL_CHECKS
 from montecarlo.study.ranges import are_searched, combinations
 from montecarlo.study.scheme_checks import SCHEME_CHECKS
+from montecarlo.study.winding_checks import WINDING_CHECKS
 
 MOST_CANDIDATES = 100_000
 POLICIES = ("p_false_max", "false_per_year_max", "least_annual_cost")
@@ -343,6 +344,7 @@ CHECKS: tuple[Check, ...] = (
     Check(_compare, ("study", "scheme", "candidates", "ct", "relay")),
     Check(_shares, ("internal_faults",)),
     *INTERNAL_CHECKS,
+    *WINDING_CHECKS,
     Check(_events, ("external_events",)),
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")),

@@ -12,6 +12,7 @@ from montecarlo.plant.fault_energy import FaultEnergy
 from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.plant.states import States
+from montecarlo.plant.turns.layout import Winding
 from montecarlo.quantities import Meaning, Plain, Section, word
 from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
@@ -336,6 +337,10 @@ class Study(Section):
 
     study: Annotated[General, word("title, kind of study, seed and number of samples")]
     machine: Annotated[Machine, word("the machine: rating, reactances, time constants, winding")]
+    winding: Annotated[
+        Winding | None,
+        word("the stator's coils, for faults between turns and schemes that see them"),
+    ] = None
     network: Annotated[
         Network, word("network at the machine's terminals, capacitances outside the zone")
     ] = Network()

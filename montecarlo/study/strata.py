@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from montecarlo.plant.events.base import Event
 from montecarlo.relays.places import PLACES
-from montecarlo.sampling.stratum import EARTH, EVOLVING, LOAD, OVERLOAD, Side, Stratum
+from montecarlo.sampling.stratum import EARTH, EVOLVING, INTER_TURN, LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 
@@ -12,6 +12,8 @@ from montecarlo.study.description import Study
 OPEN_CT_CIRCUITS = tuple(
     Stratum.of(Side.STATE, f"open_ct_circuit_{place.replace('.', '_')}") for place in PLACES
 )
+# Whose currents need no time: small, and without an offset
+BY_PHASORS = (EARTH, INTER_TURN)
 # Whichever core of the candidate's own scheme
 OPEN_CT_CIRCUIT = Stratum.of(Side.STATE, "open_ct_circuit")
 
@@ -33,7 +35,7 @@ def strata(study: Study) -> tuple[Stratum, ...]:
 
 
 def internal_shares(study: Study) -> dict[Stratum, float]:
-    """Shares of the internal faults that the scheme can reach, of all internal faults.
+    """Shares of the internal faults that some scheme can reach, of all internal faults.
 
     Parameters
     ----------
@@ -47,8 +49,36 @@ def internal_shares(study: Study) -> dict[Stratum, float]:
     return {
         Stratum.of(Side.INTERNAL, kind): share
         for kind, share in study.internal_faults.shares.model_dump().items()
-        if share > 0 and kind != "inter_turn"
+        if share > 0 and (kind != INTER_TURN.kind or sees_turns(study))
     }
+
+
+def schemes_of_branches(study: Study) -> tuple[str, ...]:
+    """Those of its schemes that have CTs at the groups of branches.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(kind for kind in study.scheme.kinds if scheme_of(study, kind).of_branches)
+
+
+def sees_turns(study: Study) -> bool:
+    """Whether a scheme may see faults between turns, so that they are sampled.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    bool
+    """
+    return study.winding is not None and bool(schemes_of_branches(study))
 
 
 def wants_offset(study: Study) -> bool:
@@ -79,7 +109,7 @@ def in_time(study: Study, stratum: Stratum) -> bool:
     bool
     """
     if stratum.side is Side.INTERNAL:
-        return stratum == EVOLVING or (stratum != EARTH and wants_offset(study))
+        return stratum == EVOLVING or (stratum not in BY_PHASORS and wants_offset(study))
     return stratum.side is Side.EXTERNAL
 
 

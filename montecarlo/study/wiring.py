@@ -17,7 +17,15 @@ import numpy as np
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array, Complex
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES, carried, places_of
+from montecarlo.relays.places import (
+    GROUP_OF,
+    NEUTRAL_CONDUCTOR,
+    OF_BRANCHES,
+    PHASES,
+    PLACES,
+    carried,
+    places_of,
+)
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.study.check import Caution
 from montecarlo.study.circuits import scheme_of
@@ -25,7 +33,14 @@ from montecarlo.study.description import Study
 
 NONE = 0.1  # pu of a leg, above what ratios matched within 5 % leave
 EVERY = tuple(range(len(PLACES)))
-TURN_FIRST = (NEUTRAL_CONDUCTOR, "second_line_end", "line_end", "second_neutral_end", "neutral_end")
+TURN_FIRST = (
+    *OF_BRANCHES,
+    NEUTRAL_CONDUCTOR,
+    "second_line_end",
+    "line_end",
+    "second_neutral_end",
+    "neutral_end",
+)
 PAIRS = ((0, 1), (1, 2), (2, 0))
 Way = tuple[Mapping[int, float], str]  # other signs at some places, and that in words
 
@@ -75,9 +90,11 @@ def _passing(kind: str) -> Complex:
 
 
 def _inside(phases: Complex) -> Complex:
-    """Faults in the zone at every CT place, fed from the neutral end, then from the line end."""
+    """Faults in the zone at every CT place, fed from the neutral end, then from the line end. They
+    lie in one branch."""
     none = np.zeros_like(phases)
-    return carried(np.vstack([np.hstack([phases, none]), np.hstack([none, -phases])]), EVERY)
+    fed = [[phases, none, phases], [none, -phases, phases]]
+    return carried(np.vstack([np.hstack(parts) for parts in fed]), EVERY)
 
 
 # --- legs ---------------------------------------------------------------------

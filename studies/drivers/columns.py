@@ -13,13 +13,19 @@ from montecarlo.engine.space import inputs_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
 from montecarlo.sampling.points import Matrix, Points
-from montecarlo.sampling.stratum import EARTH, Side, Stratum
+from montecarlo.sampling.stratum import EARTH, INTER_TURN, Side, Stratum
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
-from montecarlo.study.strata import in_time, off_network_share
+from montecarlo.study.strata import in_time, off_network_share, sees_turns
 
-PHASE, ANGLE, STATE = DRAWN
-DRAWS = {PHASE: "phase of the fault", ANGLE: "point on wave", STATE: "breaker open or closed"}
+PHASE, ANGLE, STATE, BRANCH, CONTACT = DRAWN
+DRAWS = {
+    PHASE: "phase of the fault",
+    ANGLE: "point on wave",
+    STATE: "breaker open or closed",
+    BRANCH: "branch with the fault",
+    CONTACT: "place of the fault between turns",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +71,8 @@ def columns_of(study: Study, stratum: Stratum) -> Columns:
             PHASE,
             *([ANGLE] if stratum == EARTH or in_time(study, stratum) else []),
             *([STATE] if off_network_share(study, stratum) > 0 else []),
+            *([BRANCH] if sees_turns(study) and stratum != INTER_TURN else []),
+            *([CONTACT] if stratum == INTER_TURN else []),
         ]
     widths = {item.key: item.columns for item in inputs_of(study, stratum)} | dict.fromkeys(
         draws, 1

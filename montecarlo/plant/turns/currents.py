@@ -145,6 +145,29 @@ class Branches:
             _products(paths, self._paths) @ vector,
         )
 
+    def differences(self, reactance_pu: float, leakage_pu: float) -> Array:
+        """Difference of the groups where 1 leaves one branch for a fault, without the fault's own
+        part of it.
+
+        Parameters
+        ----------
+        reactance_pu, leakage_pu : float (pu)
+            X''d and X_l.
+
+        Returns
+        -------
+        (3, P, coils + 1, 3) array (-)
+            The faulted phase, its branch, coils from the neutral to the fault; then of L1, L2, L3.
+        """
+        count, series = self.coils.branches, self.coils.in_series
+        rows = np.repeat(np.arange(3 * count), series + 1)
+        paths = up_to(self.coils, rows, np.tile(np.arange(series + 1), 3 * count))
+        by_field, by_leakage = self.coupling(paths, winding_functions(self.coils, paths))
+        gap, own = self.gap * (reactance_pu - leakage_pu), self.leak * leakage_pu
+        value, _ = self.modes
+        circulating = (gap * by_field + own * by_leakage) / (gap * value + leakage_pu)
+        return np.asarray((-circulating @ self.apart).reshape(3, count, series + 1, 3))
+
     @property
     def apart(self) -> Array:
         """First half of each phase's branches minus the second, of the modes: (modes, 3)."""

@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from montecarlo.quantities import Distribution, Index, Plain, Quantity, Section, word
+from montecarlo.quantities import Distribution, Index, Plain, Quantity, Section, number, word
 
 BELTS = ((0, 1), (2, -1), (1, 1), (0, -1), (2, 1), (1, -1))  # phase and direction
 BranchOrder = Literal["half", "alternate"]
@@ -61,6 +61,38 @@ class Winding(Section):
         ),
     ] = Distribution(
         "uniform", {"low": 0.0, "high": 1.0}, source="assumed: no measurement was found"
+    )
+
+    group_unbalance_percent: Annotated[
+        Distribution,
+        Quantity(
+            "%",
+            "what the first group of branches carries more than the second, of the phase's current;"
+            " for schemes with CTs at the groups",
+            -100.0,
+            high=100.0,
+            usual=(-10.0, 10.0),
+            width="element",
+        ),
+    ] = number(0.0)
+    circulating_percent: Annotated[
+        Distribution,
+        Quantity(
+            "%",
+            "standing difference of the two groups of a phase, whatever the load, over the"
+            " machine's rated current",
+            0.0,
+            high=100.0,
+            usual=(0.0, 10.0),
+            width="element",
+        ),
+    ] = number(0.0)
+
+    circulating_angle_deg: Annotated[
+        Distribution,
+        Quantity("deg", "by which it leads its phase's voltage", -360.0, high=360.0),
+    ] = Distribution(
+        "uniform", {"low": 0.0, "high": 360.0}, source="assumed: nothing is known of it"
     )
 
     @property

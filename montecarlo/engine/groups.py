@@ -1,0 +1,256 @@
+"""What the first group of branches carries more than the second: from standing differences, and
+from the places of faults.
+
+A fault takes its current out of one branch at a place along it. The branches' currents then differ
+by what balances its field (`plant/turns/currents.py`); reactances at their centres. A fault between
+turns has each sample's own."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from montecarlo.engine.samples import ChunkSamples
+from montecarlo.plant.events.waves import sinusoids
+from montecarlo.plant.machine import PHASE_ROTATION
+from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, contacts
+from montecarlo.plant.turns.currents import TurnFaults
+from montecarlo.plant.turns.layout import Winding, coils_of
+from montecarlo.quantities import Array, Complex, Index
+from montecarlo.study.description import Study
+
+
+@lru_cache(maxsize=4)
+def _faults(slots: int, pole_pairs: int, pitch: int, branches: int, turns: int, layout: str) -> Any:
+    """The faults of a winding; kept, since every chunk asks."""
+    winding = Winding.model_construct(  # type: ignore[call-arg]
+        slots=slots,
+        pole_pairs=pole_pairs,
+        pitch=pitch,
+        branches=branches,
+        turns_per_coil=turns,
+        layout=layout,  # type: ignore[arg-type]
+    )
+    return TurnFaults(contacts(coils_of(winding), turns))
+
+
+def turn_faults(winding: Winding) -> TurnFaults:
+    """The catalogue of a winding, and what its faults carry.
+
+    Parameters
+    ----------
+    winding : Winding
+
+    Returns
+    -------
+    TurnFaults
+    """
+    w = winding
+    found: TurnFaults = _faults(
+        w.slots, w.pole_pairs, w.pitch, w.branches, w.turns_per_coil, w.layout
+    )
+    return found
+
+
+def branch_current_a(study: Study) -> float:
+    """Rated current of a branch. [A]
+
+    Parameters
+    ----------
+    study : Study
+        With a winding.
+
+    Returns
+    -------
+    float (A)
+    """
+    assert study.winding is not None
+    return study.machine.rated_current_a / study.winding.branches
+
+
+# --- standing -----------------------------------------------------------------
+
+
+def unbalance(block: ChunkSamples) -> Array:
+    """Difference of the groups over the phase's current, (n, 3). [-]"""
+    return block.samples["winding.group_unbalance_percent"][:, :3] / 100
+
+
+def circulating(block: ChunkSamples) -> Complex:
+    """Standing difference of the groups, for a voltage of L1 at angle 0: (n, 3). [A RMS]"""
+    s, rated_a = block.samples, block.study.machine.rated_current_a
+    angle = np.exp(1j * np.radians(s["winding.circulating_angle_deg"]))[:, None]
+    return np.asarray(
+        s["winding.circulating_percent"][:, :3] / 100 * rated_a * angle * PHASE_ROTATION
+    )
+
+
+def beside(block: ChunkSamples, ends: Complex, turn: Complex | float = 1.0) -> Complex:
+    """Currents of the ends with those that make nine of them, where a scheme has CTs at the groups.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    ends : (n, ..., 6) complex array (A RMS)
+    turn : (n, 1) complex array, optional (-)
+        What turns phasors to the point on wave, where that has turned the ends.
+
+    Returns
+    -------
+    (n, ..., 6 or 9) complex array (A RMS)
+    """
+    if not block.wants_groups:
+        return ends
+    shape = (len(block), *(1,) * (ends.ndim - 2), 3)
+    lasting = (circulating(block) * turn).reshape(shape)
+    standing = unbalance(block).reshape(shape) * ends[..., 3:] + lasting
+    return np.concatenate([ends, standing], axis=-1)
+
+
+def waves_beside(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> Array:
+    """The same of currents in time.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    wave : (n, 3 or 6, points) array (A)
+        Of both ends, or of each.
+    t : (points,) array (s)
+    turn : (n, 1) complex array (-)
+        As of `beside`.
+
+    Returns
+    -------
+    (n, 3, 6 or 9, points) array (A)
+    """
+    if not block.wants_groups:
+        return wave
+    ends = np.tile(wave, (1, 2, 1)) if wave.shape[1] == 3 else wave
+    lasting = np.sqrt(2) * circulating(block) * turn
+    standing = sinusoids(lasting, block.omega * t) + unbalance(block)[..., None] * ends[:, 3:]
+    return np.concatenate([ends, standing], axis=1)
+
+
+# --- faults -------------------------------------------------------------------
+
+
+def with_fault(block: ChunkSamples, ends: Complex, healthy: Complex, x: Array) -> Complex:
+    """Currents with a fault that takes its own out of one branch of each phase, all at one place.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    ends, healthy : (n, ..., 6) complex array (A RMS)
+        With the fault and without.
+    x : (n, ...) array (-)
+        Place along the branch from the neutral.
+
+    Returns
+    -------
+    (n, ..., 6 or 9) complex array (A RMS)
+    """
+    nine = beside(block, ends)
+    if block.wants_groups:
+        added = ends - healthy
+        into = added[..., :3] - added[..., 3:]
+        nine[..., 6:] += (shares(block, x) * into[..., None]).sum(axis=-2)
+    return nine
+
+
+def with_fault_in_time(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> Array:
+    """Of a fault at the sampled place that begins within the window; what the ends differ by flows
+    into it.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    wave : (n, 6, points) array (A)
+    t, turn
+        As of `waves_beside`.
+
+    Returns
+    -------
+    (n, 6 or 9, points) array (A)
+    """
+    nine = waves_beside(block, wave, t, turn)
+    if block.wants_groups:
+        share = shares(block, block.samples["internal_faults.position"])
+        into = wave[:, :3] - wave[:, 3:]
+        nine[:, 6:] += np.einsum("nqp,nqt->npt", share, into)
+    return nine
+
+
+def shares(block: ChunkSamples, x: Array) -> Array:
+    """Differences of L1, L2, L3 over the current out of each phase at x. [-]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    x : (n, ...) array (-)
+
+    Returns
+    -------
+    (n, ..., 3, 3) array
+        The faulted phase, then L1, L2, L3.
+    """
+    study = block.study
+    assert study.winding is not None
+    faults = turn_faults(study.winding)
+    table = faults.winding.differences(
+        study.machine.subtransient_reactance_pu.centre(),
+        study.winding.leakage_reactance_pu.centre(),
+    )
+    branches, coils = table.shape[1], table.shape[2] - 1
+    branch = np.minimum((block.uniform("branch") * branches).astype(np.int64), branches - 1)
+    branch = branch.reshape(len(block), *(1,) * (x.ndim - 1))
+    at = np.clip(x * coils, 0.0, coils)
+    coil = np.minimum(at.astype(np.int64), coils - 1)
+    part = (at - coil)[..., None, None]
+    by_branch = np.moveaxis(table, 0, 2)  # (P, coils + 1, phase, 3)
+    whole: Array = by_branch[branch, coil]
+    return np.asarray(whole + part * (by_branch[branch, coil + 1] - whole))
+
+
+def which_contact(block: ChunkSamples) -> Index:
+    """The place of each fault between turns, of all within a phase alike, (n,)."""
+    assert block.study.winding is not None
+    found = turn_faults(block.study.winding).contacts
+    weights = np.where(found.of(BETWEEN_PHASES), 0, found.count)
+    steps = np.cumsum(weights)
+    drawn = block.uniform("contact") * steps[-1]
+    return np.asarray(np.searchsorted(steps, drawn, side="right"), np.int64)
+
+
+def with_turns(block: ChunkSamples, load: Complex) -> Complex:
+    """Currents with a fault between turns, which the ends do not see.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    load : (n, 6 or 9) complex array (A RMS)
+
+    Returns
+    -------
+    (n, 6 or 9) complex array (A RMS)
+    """
+    if not block.wants_groups:
+        return load
+    study, s = block.study, block.samples
+    assert study.winding is not None
+    rated_a = branch_current_a(study)
+    emf = s["machine.voltage_factor"]
+    current = turn_faults(study.winding).currents(
+        which_contact(block),
+        reactance_pu=s["machine.subtransient_reactance_pu"],
+        leakage_pu=s["winding.leakage_reactance_pu"],
+        coupling=s["winding.coil_leakage_coupling"],
+        fault_pu=s["internal_faults.turns.fault_resistance_ohm"]
+        * rated_a
+        / study.machine.phase_voltage_v,
+    )
+    scale = rated_a * emf * (1 + s["internal_faults.turns.model_error_percent"] / 100)
+    load = load.copy()
+    load[:, 6:] += current.difference * scale[:, None]
+    return load

@@ -1,0 +1,93 @@
+"""The stator's coils: windings that do not exist, and what their reader should know."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from montecarlo.plant.turns.layout import winding_faults
+from montecarlo.quantities import number
+from montecarlo.quantities.wording import listed
+from montecarlo.study.check import Caution, Check
+from montecarlo.study.description import Study
+from montecarlo.study.strata import schemes_of_branches
+
+
+def _numbers(study: Study) -> Iterator[str]:
+    if study.winding is not None:
+        yield from (f"winding.{fault}" for fault in winding_faults(study.winding))
+
+
+def _leakage(study: Study) -> Iterator[str]:
+    """X_l is a part of X''d."""
+    if (winding := study.winding) is None:
+        return
+    most = winding.leakage_reactance_pu.support()[1]
+    least = study.machine.subtransient_reactance_pu.support()[0]
+    if not most < least:
+        yield (
+            f"winding.leakage_reactance_pu: can be {most:g} pu, must be below"
+            f" machine.subtransient_reactance_pu, which can be {least:g} pu; it is a part of that"
+        )
+
+
+def _turns(study: Study) -> Iterator[str]:
+    turns = study.internal_faults.turns
+    if study.winding is not None and turns is None:
+        yield (
+            "internal_faults.turns: missing; [winding] needs the table [internal_faults.turns],"
+            " empty if its defaults hold"
+        )
+    elif study.winding is None and turns is not None:
+        yield "winding: missing; [internal_faults.turns] needs the coils; add [winding]"
+
+
+def _schemes(study: Study) -> Iterator[str]:
+    """A scheme between groups of branches needs two groups."""
+    if not (kinds := schemes_of_branches(study)):
+        return
+    if study.winding is None:
+        yield (
+            f"winding: missing; the scheme {listed(kinds)} compares groups of branches; add"
+            " [winding] with slots, pole_pairs, pitch, branches and turns_per_coil"
+        )
+    elif study.winding.branches % 2:
+        yield (
+            f"winding.branches: {study.winding.branches}, must be even; the scheme {listed(kinds)}"
+            " compares the two halves of the branches of a phase"
+        )
+
+
+WINDING_CHECKS = (
+    Check(_numbers, ("winding",)),
+    Check(_leakage, ("winding", "machine")),
+    Check(_turns, ("winding", "internal_faults")),
+    Check(_schemes, ("winding", "scheme")),
+)
+
+
+def winding_cautions(study: Study) -> Iterator[Caution]:
+    """What decides a pick-up between groups and may be unknown.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
+    winding = study.winding
+    if winding is None or not schemes_of_branches(study):
+        return
+    standing = (winding.group_unbalance_percent, winding.circulating_percent)
+    if all(one == number(0.0) for one in standing):
+        yield Caution(
+            "winding.group_unbalance_percent",
+            "The groups of branches share all currents alike, without a standing difference. A"
+            " machine has one, and it decides the finest pick-up. Give what was measured.",
+        )
+    if study.internal_faults.shares.inter_turn == 0:
+        yield Caution(
+            "internal_faults.shares.inter_turn",
+            "No fault is one between turns. Schemes between groups of branches are there for them.",
+        )
