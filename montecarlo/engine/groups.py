@@ -203,14 +203,15 @@ def shares(block: ChunkSamples, x: Array) -> Array:
         study.winding.leakage_reactance_pu.centre(),
     )
     branches, coils = table.shape[1], table.shape[2] - 1
-    branch = np.minimum((block.uniform("branch") * branches).astype(np.int64), branches - 1)
-    branch = branch.reshape(len(block), *(1,) * (x.ndim - 1))
-    at = np.clip(x * coils, 0.0, coils)
+    # a branch of each phase, by one draw
+    every = np.minimum((block.uniform("branch") * branches**3).astype(np.int64), branches**3 - 1)
+    branch = np.stack([every // branches**k % branches for k in range(3)], axis=-1)
+    branch = branch.reshape(len(block), *(1,) * (x.ndim - 1), 3)
+    at = np.clip(x * coils, 0.0, coils)[..., None]
     coil = np.minimum(at.astype(np.int64), coils - 1)
-    part = (at - coil)[..., None, None]
-    by_branch = np.moveaxis(table, 0, 2)  # (P, coils + 1, phase, 3)
-    whole: Array = by_branch[branch, coil]
-    return np.asarray(whole + part * (by_branch[branch, coil + 1] - whole))
+    phase = np.arange(3)
+    whole: Array = table[phase, branch, coil]
+    return np.asarray(whole + (at - coil)[..., None] * (table[phase, branch, coil + 1] - whole))
 
 
 def which_contact(block: ChunkSamples) -> Index:
