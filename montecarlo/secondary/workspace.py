@@ -20,7 +20,7 @@ SMALL_A = 1e-3  # a current whose changes settle nothing
 
 # The workspace (rows, LANES): a group of rows for each quantity, a row in it for each CT or
 # leg.
-MOST = 20  # CTs or legs that a group holds
+MOST = 24  # CTs or legs that a group holds
 (
     FLUX,
     NEXT,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from montecarlo.plant.events.base import Event
 from montecarlo.relays.places import PLACES
+from montecarlo.relays.schemes import build
 from montecarlo.sampling.stratum import EARTH, EVOLVING, INTER_TURN, LOAD, OVERLOAD, Side, Stratum
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -64,7 +65,7 @@ def schemes_of_branches(study: Study) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    return tuple(kind for kind in study.scheme.kinds if scheme_of(study, kind).of_branches)
+    return tuple(kind for kind in study.scheme.kinds if build(study.scheme, kind).of_branches)
 
 
 def sees_turns(study: Study) -> bool:

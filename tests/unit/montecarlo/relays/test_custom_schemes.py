@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.relays.places import GROUPS, PLACES, carried
+from montecarlo.relays.places import GROUPS, PLACES, SINGLE, carried
 from montecarlo.relays.schemes import AXES, MOST_LEGS, CustomScheme, build_custom, build_scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.workspace import MOST, network
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
 from tests.made.custom_schemes import REBUILT, element, leg
-from tests.made.studies import faults_of, study_with
+from tests.made.studies import BRANCHES, faults_of, study_with
 
 GRID = {"phase_pickup_a": [0.1], "earth_pickup_a": [0.05]}
 
@@ -67,24 +67,15 @@ def test_phase_elements_without_a_phase_of_their_own_take_the_inputs_that_are_le
     assert built.element_columns == (0, 1, 2)
 
 
-def test_the_neutral_conductor_carries_what_the_neutral_end_sums_to() -> None:
+def test_every_place_carries_what_its_conductor_does() -> None:
     ends = np.array([[1 + 1j, 2.0, 4.0, 8.0, 16.0, 32.0]])
     places = tuple(range(len(PLACES)))
-    assert carried(ends, places)[0].tolist() == [
-        1 + 1j,
-        2,
-        4,
-        8,
-        16,
-        32,
-        7 + 1j,
-        1 + 1j,
-        2,
-        4,
-        8,
-        16,
-        32,
-    ]
+    both, neutral, half = [1 + 1j, 2, 4, 8, 16, 32], [7 + 1j], [4, 8, 16]
+    alike = [*both, *neutral, *both, *half, *half, 0, 0, 0, 0]
+    assert carried(ends, places)[0].tolist() == alike
+    apart = np.array([[2.0, 4.0, 2j]])
+    groups = [5, 10, 16 + 1j, 3, 6, 16 - 1j, 2, 4, 2j, 3 + 1j]
+    assert carried(np.hstack([ends, apart]), places)[0].tolist() == [*alike[:13], *groups]
 
 
 def test_a_leg_has_its_own_resistance_its_burdens_and_the_stabilising_one() -> None:
@@ -130,8 +121,8 @@ def test_two_elements_in_one_leg_and_a_leg_without_are_allowed() -> None:
 # --- refusals -----------------------------------------------------------------
 
 CT_PLACES = (
-    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != 'neutral_conductor')} (also"
-    " L2, L3) or neutral_conductor"
+    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group not in SINGLE)} (also"
+    " L2, L3) or neutral_conductor, star_link"
 )
 
 
@@ -230,7 +221,7 @@ def test_a_kind_that_is_not_there_names_those_that_are() -> None:
     (fault,) = faults_of(with_custom(scheme(), kind="theirs"))
     assert fault.startswith(
         'scheme.kind: "theirs" is unknown; take per_phase, two_phase_one_earth, biased, '
-        "restricted_earth_fault or mine"
+        "restricted_earth_fault, split_phase, core_balance, neutral_to_neutral or mine"
     )
 
 
@@ -266,14 +257,15 @@ def test_the_largest_scheme_with_every_return_core_fits_the_solver() -> None:
     places = [
         f"{group}.{phase}"
         for group in GROUPS
-        if group != "neutral_conductor"
+        if group not in SINGLE
         for phase in ("L1", "L2", "L3")
     ]
-    legs = [leg(f"a{k}", places[k % len(places)], "neutral_conductor") for k in range(MOST_LEGS)]
+    legs = [leg(f"a{k}", *places[k::MOST_LEGS], *SINGLE) for k in range(MOST_LEGS)]
     groups: dict[str, Any] = {"ct.return_core_ohm": 0.1} | {f"ct.{group}": {} for group in GROUPS}
+    groups |= BRANCHES
     study = study_with(with_custom(scheme(legs=legs, elements=[element("a0", "phase")])) | groups)
     whole = scheme_of(study, "mine")
-    assert whole.table.shape == (MOST_LEGS + 4, 13)
+    assert whole.table.shape == (MOST_LEGS + 7, 23)
     assert network(whole.table).legs <= MOST
 
 

@@ -22,7 +22,7 @@ from montecarlo.study.axes import (
 from montecarlo.study.candidates import grid_lattices
 from montecarlo.study.circuits import scheme_of
 from studies.report.words import AXIS_WORDS, setting_text
-from tests.made.studies import study_with
+from tests.made.studies import BRANCHES, study_with
 
 
 def test_the_grids_the_setting_and_the_words_have_the_same_axes() -> None:
@@ -54,7 +54,7 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
     }
     gate = {"name": "angle", "start": "angle", "within_degrees": 90.0}
     schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}, "scheme.gates": [gate]}
-    study = study_with(schemes | {"candidates": grids})
+    study = study_with(schemes | {"candidates": grids} | BRANCHES)
     for lattice in grid_lattices(study):
         own = {axis.key for axis in AXES if axis.in_scheme(scheme_of(study, lattice.scheme))}
         assert set(lattice.shared) == set(KEYS) - {*PICKUPS, "delay_s"}

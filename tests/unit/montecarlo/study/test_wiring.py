@@ -17,7 +17,7 @@ from studies.protocol import Drawn, Findings
 from studies.report.blocks import Paragraph
 from tests.made.custom_schemes import PHASES, REBUILT, element, leg, line_ends, phase_leg
 from tests.made.starter import STARTER
-from tests.made.studies import study_with
+from tests.made.studies import BRANCHES, study_with
 
 ROOT = Path(__file__).parents[4]
 FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
@@ -74,13 +74,18 @@ def test_a_built_in_scheme_and_the_same_as_the_study_s_own_have_nothing_to_tell(
         "biased": PHASE | {"first_slope": [0.2]},
         "restricted_earth_fault": EARTH,
         "two_phase_one_earth": PHASE | EARTH,
+        "split_phase": PHASE,
+        "core_balance": PHASE,
+        "neutral_to_neutral": EARTH,
     }[kind]
     unlike = {"ct.line_end": {"primary_a": 3000, "ratio_matching": 2.0}} if matched else {}
     for scheme in (
         {"scheme.kind": kind},
         {"scheme.kind": "mine", "scheme.custom": [REBUILT[kind](("L1", "L3"))]},
     ):
-        assert not list(told(study_with(scheme | {"candidates": grids} | NEUTRAL | unlike)))
+        assert not list(
+            told(study_with(scheme | {"candidates": grids} | NEUTRAL | BRANCHES | unlike))
+        )
 
 
 def test_a_scheme_that_is_defined_and_not_used_is_not_told() -> None:

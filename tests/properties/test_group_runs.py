@@ -1,0 +1,168 @@
+"""Schemes between groups of branches in whole blocks and runs: ideal CTs measure what the groups
+differ by, and nothing else."""
+
+from __future__ import annotations
+
+import os
+from typing import Any
+
+import numpy as np
+import pytest
+
+from montecarlo import run_study
+from montecarlo.engine import groups
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.path import Measured, solve
+from montecarlo.engine.sizes import designs
+from montecarlo.engine.winding import Along
+from montecarlo.estimates.conditional import winding_nodes
+from montecarlo.quantities import Array
+from montecarlo.relays.schemes import OF_GROUPS
+from montecarlo.sampling.stratum import EARTH, INTER_TURN, LOAD, Side, Stratum
+from montecarlo.study.candidates import candidate_lattices
+from tests.made.studies import BRANCHES, study_with
+
+SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
+IDEAL: dict[str, Any] = {
+    "ct.turns_ratio_error_percent": 0.0,
+    "ct.knee_current_a": 0.0,
+    "relay.pickup_error_percent": 0.0,
+    "relay.measure": "fundamental",
+}
+SMALL: dict[str, Any] = BRANCHES | {
+    "study.seed": SEED,
+    "study.samples": 256,
+    "study.installations": 32,
+    "study.earth_fault_samples": 64,
+    "scheme.kind": [*OF_GROUPS],
+    "study.kind": "scheme_comparison",
+    "candidates": {"phase_pickup_a": [0.05], "earth_pickup_a": [0.05]},
+    "internal_faults.shares": {"earth": 0.5, "phase_phase": 0.1, "inter_turn": 0.4},
+}
+N = 1500.0
+
+
+def block_of(stratum: Stratum, changes: dict[str, Any]) -> Block:
+    study = study_with(SMALL | changes)
+    job = Job(study, candidate_lattices(study), *designs(study))
+    return Block(job, job.design_of(stratum).chunks(stratum)[0])
+
+
+def measured(block: Block) -> dict[str, Array]:
+    """What the elements of each scheme measure, (n, elements). [A]"""
+    found = solve(block)
+    assert isinstance(found, Measured)
+    return {
+        circuit.scheme: judged.quantity[:, :, 0, 0] for circuit, judged in found.by_circuit.items()
+    }
+
+
+def test_ideal_groups_that_share_alike_see_no_load_and_no_event() -> None:
+    none = {"winding.group_unbalance_percent": 0.0} | IDEAL
+    for stratum in (LOAD, Stratum.of(Side.EXTERNAL, "near_fault")):
+        for quantity in measured(block_of(stratum, none)).values():
+            assert np.abs(quantity).max() < 1e-9
+
+
+def test_a_standing_difference_is_measured_as_it_is() -> None:
+    """u I + c, halved in neither scheme of phases; the link carries half of the three's sum."""
+    block = block_of(LOAD, IDEAL | {"winding.circulating_percent": 2.0})
+    unbalance, constant = groups.unbalance(block), groups.circulating(block)
+    wanted = unbalance * block.load_primary[:, 3:6] + constant
+    found = measured(block)
+    for scheme in ("split_phase", "core_balance"):
+        assert found[scheme] == pytest.approx(np.abs(wanted) / N, rel=1e-9)
+    link = np.abs(wanted.sum(axis=1)) / 2 / N
+    assert found["neutral_to_neutral"][:, 0] == pytest.approx(link, rel=1e-9, abs=1e-12)
+
+
+@pytest.mark.parametrize("kind", ["phase_phase", "three_phase"])
+def test_an_event_leaves_the_standing_difference_of_its_current(kind: str) -> None:
+    """The same in time: what both groups carry cancels, and the fundamental of u I is left."""
+    event = {
+        "name": "close_in",
+        "kind": kind,
+        "per_year": 0.1,
+        "external_reactance_pu": 0.2,
+        "clearing_time_s": 0.1,
+    }
+    shared = {"winding.group_unbalance_percent": 0.5} | IDEAL | {"external_events": [event]}
+    found = measured(block_of(Stratum.of(Side.EXTERNAL, "close_in"), shared))
+    assert found["split_phase"] == pytest.approx(found["core_balance"], rel=1e-6)
+    assert found["neutral_to_neutral"].max() < 1e-9  # the three sum to nothing
+    rated = 25e6 / np.sqrt(3) / 11e3
+    assert 1.5 < found["core_balance"].max() * N / (0.005 * rated) < 6.0
+
+
+def test_a_fault_between_turns_is_its_difference() -> None:
+    none = {"winding.group_unbalance_percent": 0.0} | IDEAL
+    block = block_of(INTER_TURN, none)
+    current = groups.turn_faults(block.study.winding).currents(  # type: ignore[arg-type]
+        groups.which_contact(block),
+        reactance_pu=block.samples["machine.subtransient_reactance_pu"],
+        leakage_pu=0.12,
+        coupling=block.samples["winding.coil_leakage_coupling"],
+    )
+    error = 1 + block.samples["internal_faults.turns.model_error_percent"][:, None] / 100
+    rated = 25e6 / np.sqrt(3) / 11e3 / 2
+    wanted = np.abs(current.difference) * error * rated
+    found = measured(block)
+    for scheme in ("split_phase", "core_balance"):
+        assert found[scheme] == pytest.approx(wanted / N, rel=1e-9, abs=1e-12)
+    assert np.abs(error - 1).max() > 0.2
+    link = np.abs(current.difference.sum(axis=1)) * error[:, 0] * rated / 2
+    assert found["neutral_to_neutral"][:, 0] == pytest.approx(link / N, rel=1e-9, abs=1e-12)
+
+
+def test_an_earth_fault_takes_its_place_of_the_groups() -> None:
+    """x of its current, which goes with x itself (derived for the fundamental field)."""
+    none = {"winding.group_unbalance_percent": 0.0} | IDEAL | {"scheme.kind": "core_balance"}
+    none |= {"study.kind": "setting_sweep", "candidates": {"phase_pickup_a": [0.05]}}
+    block = block_of(EARTH, none)
+    found = solve(block)
+    assert isinstance(found, Along)
+    (by_place,) = found.by_phasors.values()  # (n, nodes, elements, 1, 1)
+    nodes = winding_nodes(by_place.shape[1] - 1)
+    most = by_place[..., 0, 0].max(axis=2)
+    whole = most[:, -1:]
+    assert (whole > 0.01).all()
+    assert most[:, 8] / whole[:, 0] == pytest.approx(nodes[8] ** 2, rel=0.05)
+
+
+def test_p_missed_all_counts_every_fault_by_its_share() -> None:
+    result = run_study(
+        study_with(SMALL | {"scheme.kind": ["biased", "core_balance"]} | BIAS), workers=1
+    )
+    shares = {"earth": 0.5, "phase_phase": 0.1, "inter_turn": 0.4}
+    for number, row in result.candidates.set_index("candidate").iterrows():
+        rows = result.by_type
+        of_type = rows[(rows["candidate"] == number) & (rows["side"] == "internal")]
+        p = of_type.set_index("type")["p"]
+        assert row["p_missed_all"] == pytest.approx(sum(shares[k] * p[k] for k in shares))
+        counted = (0.5 * p["earth"] + 0.1 * p["phase_phase"]) / 0.6
+        assert row["p_missed"] == pytest.approx(counted)
+        assert row["p_missed_all_low"] <= row["p_missed_all"] <= row["p_missed_all_high"]
+        if row["scheme"] == "biased":
+            assert p["inter_turn"] == 1.0
+
+
+def test_p_missed_counts_them_where_the_study_says_so() -> None:
+    counted = {"internal_faults.turns.count_in_p_missed": True}
+    both = SMALL | {"scheme.kind": ["biased", "core_balance"]} | BIAS
+    result = run_study(study_with(both | counted), workers=1)
+    assert result.candidates["p_missed"].tolist() == pytest.approx(
+        result.candidates["p_missed_all"].tolist()
+    )
+    assert (result.candidates["outside_scope_per_year"] == 0).all()
+
+
+def test_without_such_a_scheme_nobody_sees_them() -> None:
+    alone = SMALL | {"scheme.kind": "biased", "study.kind": "setting_sweep"} | BIAS
+    result = run_study(study_with(alone), workers=1)
+    rows = result.candidates
+    assert rows["p_missed_all"].to_numpy() == pytest.approx(0.4 + 0.6 * rows["p_missed"].to_numpy())
+    assert "inter_turn" not in set(result.by_type["type"])
+
+
+BIAS: dict[str, Any] = {"candidates": {"phase_pickup_a": [0.05, 0.1], "first_slope": [0.1]}}
