@@ -1,0 +1,104 @@
+"""How the relay comes to its numbers, as the study file has it: filters, samples, window."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Literal
+
+from montecarlo.quantities import Distribution, Plain, Quantity, Section, word
+
+UNIFORM_PHASE = Distribution(
+    "uniform", {"low": 0.0, "high": 1.0}, source="no clock of a relay knows when a fault begins"
+)
+
+
+class LowPass(Section):
+    """The filter before the relay's samples are taken."""
+
+    order: Annotated[Literal[2], word("of the Butterworth low-pass")] = 2
+    cutoff_hz: Annotated[
+        Distribution,
+        Quantity(
+            "Hz", "where it passes 1 / root two of a sinusoid", 0.0, above=True, usual=(100.0, 1e4)
+        ),
+    ]
+
+
+class Chain(Section):
+    """From the elements' currents to the samples of them, and to what is measured."""
+
+    filter: Annotated[LowPass | None, word("low-pass before the samples; none unless given")] = None
+    samples_per_cycle: Annotated[
+        int, Plain("-", "samples a cycle of the rated frequency", 8, 56)
+    ] = 20
+    window: Annotated[
+        Literal["full", "half"], word("cycle of which the fundamental is measured: full or half")
+    ] = "full"
+    offset_filter_s: (
+        Annotated[
+            float,
+            Plain(
+                "s",
+                "time constant of the digital filter that takes a decaying DC component away; none"
+                " unless given",
+                0.0,
+                10.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
+    sampling_phase: Annotated[
+        Distribution,
+        Quantity(
+            "-",
+            "where between two of the relay's samples an event begins: 0 just after one, 1 just"
+            " before the next",
+            0.0,
+            high=1.0,
+            varies="event",
+        ),
+    ] = UNIFORM_PHASE
+
+
+def chain_faults(chain: Chain, measure: str, frequency_hz: float) -> Iterator[str]:
+    """What cannot be measured so.
+
+    Parameters
+    ----------
+    chain : Chain
+    measure : str
+        `Relay.measure`.
+    frequency_hz : float
+        Of the machine (Hz).
+
+    Yields
+    ------
+    str
+        A line a fault.
+    """
+    if measure != "fundamental":
+        yield (
+            f'relay.measure: "{measure}", must be "fundamental" with [relay.chain], which measures'
+            " that alone; change it or take the chain out"
+        )
+    count = chain.samples_per_cycle
+    if chain.window == "half" and count % 2:
+        yield (
+            f"relay.chain.samples_per_cycle: {count}, must be even for a window of half a cycle;"
+            f' take {count + 1 if count < 56 else count - 1} or window = "full"'
+        )
+    if chain.filter is None:
+        return
+    low, high = chain.filter.cutoff_hz.support()
+    most = count * frequency_hz / 2
+    if not low > frequency_hz:
+        yield (
+            f"relay.chain.filter.cutoff_hz: {low:g} Hz, must be above machine.frequency_hz ="
+            f" {frequency_hz:g} Hz; else it holds back what is measured"
+        )
+    if not high <= most:
+        yield (
+            f"relay.chain.filter.cutoff_hz: {high:g} Hz, must be at most half of the samples a"
+            f" second = {most:g} Hz; lower it or raise samples_per_cycle"
+        )
