@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, word
 
+MOST_SAMPLES = 56  # a cycle: twice the steps of the solution
 UNIFORM_PHASE = Distribution(
     "uniform", {"low": 0.0, "high": 1.0}, source="no clock of a relay knows when a fault begins"
 )
@@ -29,7 +29,7 @@ class Chain(Section):
 
     filter: Annotated[LowPass | None, word("low-pass before the samples; none unless given")] = None
     samples_per_cycle: Annotated[
-        int, Plain("-", "samples a cycle of the rated frequency", 8, 56)
+        int, Plain("-", "samples a cycle of the rated frequency", 8, MOST_SAMPLES)
     ] = 20
     window: Annotated[
         Literal["full", "half"], word("cycle of which the fundamental is measured: full or half")
@@ -59,46 +59,3 @@ class Chain(Section):
             varies="event",
         ),
     ] = UNIFORM_PHASE
-
-
-def chain_faults(chain: Chain, measure: str, frequency_hz: float) -> Iterator[str]:
-    """What cannot be measured so.
-
-    Parameters
-    ----------
-    chain : Chain
-    measure : str
-        `Relay.measure`.
-    frequency_hz : float
-        Of the machine (Hz).
-
-    Yields
-    ------
-    str
-        A line a fault.
-    """
-    if measure != "fundamental":
-        yield (
-            f'relay.measure: "{measure}", must be "fundamental" with [relay.chain], which measures'
-            " that alone; change it or take the chain out"
-        )
-    count = chain.samples_per_cycle
-    if chain.window == "half" and count % 2:
-        yield (
-            f"relay.chain.samples_per_cycle: {count}, must be even for a window of half a cycle;"
-            f' take {count + 1 if count < 56 else count - 1} or window = "full"'
-        )
-    if chain.filter is None:
-        return
-    low, high = chain.filter.cutoff_hz.support()
-    most = count * frequency_hz / 2
-    if not low > frequency_hz:
-        yield (
-            f"relay.chain.filter.cutoff_hz: {low:g} Hz, must be above machine.frequency_hz ="
-            f" {frequency_hz:g} Hz; else it holds back what is measured"
-        )
-    if not high <= most:
-        yield (
-            f"relay.chain.filter.cutoff_hz: {high:g} Hz, must be at most half of the samples a"
-            f" second = {most:g} Hz; lower it or raise samples_per_cycle"
-        )

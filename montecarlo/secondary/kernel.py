@@ -11,7 +11,7 @@ import numpy as np
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
-from montecarlo.secondary.chain import passes, repeat_settled
+from montecarlo.secondary.chain_kernel import passes, repeat_settled
 from montecarlo.secondary.gates import holds_back
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
 from montecarlo.secondary.lanes import (

@@ -12,13 +12,13 @@ from itertools import pairwise
 from montecarlo.plant.earthing import WAYS_TO_EARTH
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
-from montecarlo.relays.chain import chain_faults
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
 from montecarlo.study.axes import DELAYS
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
 from montecarlo.study.candidates import candidate_lattices, grids_of, is_searched
+from montecarlo.study.chain_checks import CHAIN_CHECKS
 from montecarlo.study.check import Check
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
@@ -148,19 +148,6 @@ def check_relay(study: Study) -> Iterator[str]:
             yield (
                 f"relay.{axis}_burden_va: relay.{axis}_burden_ohm is given as well; give the burden"
                 " in VA at setting or in ohms"
-            )
-
-
-def _chain(study: Study) -> Iterator[str]:
-    relay, gates = study.relay, study.scheme.gates
-    if relay.chain is not None:
-        yield from chain_faults(relay.chain, relay.measure, study.machine.frequency_hz)
-        direct = [gate.name for gate in gates if "direct_current" in (gate.start, gate.hold)]
-        if relay.chain.offset_filter_s is not None and direct:
-            yield (
-                f"relay.chain.offset_filter_s: {relay.chain.offset_filter_s:g} s, but the gate"
-                f" {shown(direct[0])} looks for a DC component, which this filter takes away; take"
-                " one of the two out"
             )
 
 
@@ -351,7 +338,7 @@ CHECKS: tuple[Check, ...] = (
     *GATE_CHECKS,
     Check(_earthing, ("earthing",)),
     Check(check_relay, ("relay",)),
-    Check(_chain, ("machine", "scheme", "relay")),
+    *CHAIN_CHECKS,
     Check(_delays, ("machine", "internal_faults", "candidates")),
     Check(_durations, ("machine", "candidates", "external_events")),
     Check(_count, ("scheme", "candidates", "ct")),

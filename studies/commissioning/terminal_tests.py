@@ -7,12 +7,15 @@ one is held, the other raised from balance until the element operates. What it t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.secondary import transient
+from montecarlo.secondary.chain import Chain, heard
+from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import (
     GREATER_OF,
     UNBIASED,
@@ -36,6 +39,8 @@ OFF = 0.05
 BELOW, FIRST, SECOND = "below the slopes", "first slope", "second slope"
 STEPS = 256  # of a cycle, in which an element's measuring is followed
 ANGLES = 16  # points on wave in half a turn
+BETWEEN = 8  # places of the event between two samples of a relay
+CYCLES = 4  # in which what is measured of a sinusoid has settled
 
 
 # --- slopes -------------------------------------------------------------------
@@ -175,6 +180,22 @@ def operating_times_s(share: Array, quantity: str, frequency_hz: float, delay_s:
     stays = np.minimum.accumulate(grown[:, ::-1], axis=1)[:, ::-1]
     steps = np.stack([np.searchsorted(row, share) for row in stays], axis=-1)
     return np.asarray(steps / STEPS / frequency_hz + delay_s)
+
+
+def sampled_times_s(share: Array, chain: Chain, frequency_hz: float, delay_s: float) -> Array:
+    """The same through the relay's chain, (n, points on wave times places between samples). [s]"""
+    angle = np.pi * np.repeat(np.arange(ANGLES), BETWEEN)[:, None] / ANGLES
+    phase = np.tile(np.arange(BETWEEN) + 0.5, ANGLES) / BETWEEN
+    window = transient.Window(frequency_hz, CYCLES / frequency_hz, STEPS)
+    times = window.times()
+    wave = np.sqrt(2) * np.sin(2 * np.pi * frequency_hz * times + angle) * (times > 0)
+    grid = Measurement(legs=(), chain=chain).grid(window.step_s, STEPS, window.lead)
+    every = replace(chain.take(np.zeros(phase.size, int)), phase=phase)
+    read = heard(every, wave, STEPS)
+    stays = np.minimum.accumulate(read[:, ::-1], axis=1)[:, ::-1][:, grid.lead :]
+    first = np.stack([np.searchsorted(row, share) for row in stays], axis=-1)
+    held_s = round(delay_s / grid.step_s) * grid.step_s
+    return np.asarray((first + 1 - phase) * grid.step_s + held_s)
 
 
 def _measured(quantity: str) -> Array:

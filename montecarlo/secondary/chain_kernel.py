@@ -1,0 +1,255 @@
+"""The chain of `chain.py`, compiled, in lanes; called by its address, so that only a study that has
+one compiles it."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from llvmlite import ir
+from numba import carray, types
+from numba.extending import intrinsic
+
+from montecarlo.quantities import Array, Index
+from montecarlo.quantities.compiled import callback, njit
+from montecarlo.secondary.lanes import LANES, Lanes, load, place, splat, store
+from montecarlo.secondary.workspace import COMPILED, GAMMA
+
+ROOT = np.sqrt(2)
+# Rows of what every sample has of its own
+PHASE, NOW, BACK, FIRST, SECOND, OWN = 0, 1, 2, 3, 8, 13
+
+
+@njit(**COMPILED)
+def _onward(  # noqa: PLR0913
+    y: Lanes,
+    rate: Lanes,
+    one: Lanes,
+    rise: Lanes,
+    other: Lanes,
+    next_rise: Lanes,
+    bend: Lanes,
+    own: Array,
+    part: int,
+) -> tuple[Lanes, Lanes]:
+    """y and y' at the next point, while the input is a parabola: what it would leave for ever, and
+    what fades of the rest. one, rise: the input and its slope; bend: that of the slope."""
+    y, rate = y - (one - ROOT * rise + bend), rate - (rise - ROOT * bend)
+    faded = load(own, part + 1) * y + load(own, part + 2) * rate
+    slower = load(own, part + 3) * y + load(own, part + 4) * rate
+    return other - ROOT * next_rise + bend + faded, next_rise - ROOT * bend + slower
+
+
+@njit(**COMPILED)
+def _low_pass(seen: Array, first: int, own: Array, steps: int, per_cycle: int) -> None:
+    """A current's points become what the filter makes of them; its first cycle passes once before,
+    so that the filter has settled."""
+    y, rate = load(seen, first), splat(0.0)
+    for s in range(-per_cycle, steps):
+        row = first + 3 * (s + per_cycle if s < 0 else s)
+        begin, inner, end = load(seen, row), load(seen, row + 1), load(seen, row + 2)
+        if s >= 0:
+            store(seen, row, y)
+        rise = (inner - begin) * load(own, FIRST)
+        turn = (end - inner) * load(own, SECOND) - rise
+        bend = 2.0 * GAMMA * turn * load(own, FIRST)
+        at_begin, at_inner = rise - GAMMA * turn, rise + GAMMA * turn
+        at_end = at_inner + 2.0 * (1.0 - GAMMA) * turn
+        y, rate = _onward(y, rate, begin, at_begin, inner, at_inner, bend, own, FIRST)
+        if s >= 0:
+            store(seen, row + 1, y)
+        y, rate = _onward(y, rate, inner, at_inner, end, at_end, bend, own, SECOND)
+        if s >= 0:
+            store(seen, row + 2, y)
+
+
+@njit(**COMPILED)
+def _sample(  # noqa: PLR0913
+    seen: Array,
+    first: int,
+    own: Array,
+    samples: Array,
+    to: int,
+    taken: int,
+    ratio: float,
+    rate: int,
+) -> None:
+    """The relay's samples of one current, each through the offset filter."""
+    steps_most = int(np.ceil(taken * ratio)) - 1
+    for j in range(taken):
+        for b in range(LANES):
+            place_at = (j + 1.0 - own[PHASE, b]) * ratio
+            s = min(int(place_at), steps_most)
+            t, row = place_at - s, first + 3 * s
+            samples[to + j, b] = (
+                seen[row, b] * ((t - GAMMA) * (t - 1.0) / GAMMA)
+                + seen[row + 1, b] * (t * (1.0 - t) / (GAMMA * (1.0 - GAMMA)))
+                + seen[row + 2, b] * (t * (t - GAMMA) / (1.0 - GAMMA))
+            )
+    now, back = load(own, NOW), load(own, BACK)
+    before = load(samples, to + rate - 1)  # the first cycle repeats
+    for j in range(taken - 1, -1, -1):
+        past = load(samples, to + j - 1) if j > 0 else before
+        store(samples, to + j, now * load(samples, to + j) - back * past)
+
+
+@njit(**COMPILED)
+def _fundamental(
+    samples: Array, first: int, circle: Array, heard: Array, taken: int, rate: int, length: int
+) -> None:
+    """Square of the fundamental's RMS over the last `length` samples, sample by sample."""
+    real = imag = splat(0.0)
+    squared = 2.0 / float(length * length)
+    for j in range(taken):
+        k, come = j % rate, load(samples, first + j)
+        real, imag = real + circle[0, k] * come, imag + circle[1, k] * come
+        if j >= length:
+            k, gone = (j - length) % rate, load(samples, first + j - length)
+            real, imag = real - circle[0, k] * gone, imag - circle[1, k] * gone
+        store(heard, first + j, squared * (real * real + imag * imag))
+
+
+@njit(**COMPILED)
+def pass_through(  # noqa: PLR0913
+    seen: Array,
+    own: Array,
+    circle: Array,
+    samples: Array,
+    heard: Array,
+    taps: int,
+    signals: int,
+    steps: int,
+    per_cycle: int,
+    rate: int,
+    length: int,
+    filtered: int,
+) -> None:
+    """What the relay measures of currents.
+
+    Parameters
+    ----------
+    seen : ndarray, (3 taps steps, LANES)
+        Every current at the start, between the stages and at the end of each step (A); changed.
+    own : ndarray, (13, LANES)
+        `Chain.rows` of the lanes.
+    circle : ndarray, (2, rate)
+        Cosine and sine of a cycle's samples.
+    samples : ndarray, (taps taken, LANES)
+        Written: the samples, behind all filters (A).
+    heard : ndarray, (signals taken, LANES)
+        Written: the square of what is measured of the first currents (A²).
+    taps, signals : int
+        Currents; how many of them are measured.
+    steps, per_cycle : int
+        Of the solution in the window, and in a cycle.
+    rate, length : int
+        Samples a cycle and in the measuring window.
+    filtered : int
+        Whether there is a low-pass.
+    """
+    taken = steps * rate // per_cycle
+    for tap in range(taps):
+        if filtered:
+            _low_pass(seen, 3 * tap * steps, own, steps, per_cycle)
+        _sample(seen, 3 * tap * steps, own, samples, tap * taken, taken, per_cycle / rate, rate)
+    for signal in range(signals):
+        _fundamental(samples, signal * taken, circle, heard, taken, rate, length)
+
+
+@njit(**COMPILED)
+def repeat_settled(seen: Array, done: Index, steps: int, per_cycle: int) -> None:
+    """A lane that has settled repeats its last cycle.
+
+    Parameters
+    ----------
+    seen : ndarray, (3 taps steps, LANES)
+        Changed.
+    done : ndarray, (LANES,)
+        Steps that each lane has.
+    steps, per_cycle : int
+    """
+    for first in range(0, seen.shape[0], 3 * steps):
+        for b in range(LANES):
+            for row in range(first + 3 * done[b], first + 3 * steps):
+                seen[row, b] = seen[row - 3 * per_cycle, b]
+
+
+@cache
+def compiled() -> int:
+    """The address of `pass_through`, for `passes`; compiled where a study has a chain.
+
+    Returns
+    -------
+    int
+    """
+
+    def chain(  # type: ignore[no-untyped-def]  # noqa: PLR0913
+        seen, own, circle, samples, heard, taps, signals, steps, per_cycle, rate, length, filtered
+    ):
+        taken = steps * rate // per_cycle
+        pass_through(
+            carray(seen, (3 * taps * steps, LANES)),
+            carray(own, (OWN, LANES)),
+            carray(circle, (2, rate)),
+            carray(samples, (taps * taken, LANES)),
+            carray(heard, (signals * taken, LANES)),
+            taps,
+            signals,
+            steps,
+            per_cycle,
+            rate,
+            length,
+            filtered,
+        )
+        return taken
+
+    rows, whole = types.CPointer(types.float64), types.int64
+    return callback(whole(*[rows] * 5, *[whole] * 7), chain)
+
+
+@intrinsic  # type: ignore[untyped-decorator]
+def passes(  # noqa: PLR0913
+    typing: Any,
+    address: Any,
+    seen: Any,
+    own: Any,
+    circle: Any,
+    samples: Any,
+    heard: Any,
+    taps: Any,
+    signals: Any,
+    steps: Any,
+    per_cycle: Any,
+    rate: Any,
+    length: Any,
+    filtered: Any,
+) -> Any:
+    """`pass_through` by its address.
+
+    Parameters
+    ----------
+    typing : typing context
+        Numba's.
+    address : int
+        As `compiled` gave it.
+    seen, own, circle, samples, heard, taps, signals, steps, per_cycle, rate, length, filtered
+        As it takes them.
+
+    Returns
+    -------
+    int
+        Samples that were taken.
+    """
+
+    def code(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+        number, whole = ir.DoubleType().as_pointer(), ir.IntType(64)
+        arrays = [
+            builder.bitcast(place(context, builder, kind, array, whole(0)), number)
+            for kind, array in zip(signature.args[1:6], args[1:6], strict=True)
+        ]
+        kind = ir.FunctionType(whole, [number] * 5 + [whole] * 7)
+        return builder.call(builder.inttoptr(args[0], kind.as_pointer()), [*arrays, *args[6:]])
+
+    whole = types.int64
+    return whole(whole, seen, own, circle, samples, heard, *[whole] * 7), code
