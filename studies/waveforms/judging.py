@@ -71,7 +71,7 @@ class Judging:
         grid = self.grid(window)
         past = window.times()[2::2] / grid.step_s + self.phase[0] + grid.lead
         last = grid.taken(window.steps, window.per_cycle) - 1
-        return np.clip(np.floor(past + ROUND_OFF).astype(int) - 1, 0, last)
+        return np.asarray(np.clip(np.floor(past + ROUND_OFF).astype(int) - 1, 0, last))
 
     def holds(self, window: transient.Window) -> list[int]:
         """Values for which each element holds what it measures."""
