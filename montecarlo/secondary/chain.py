@@ -201,8 +201,8 @@ def sampling(
     )
 
 
-def heard(chain: Chain, points: Array, per_cycle: int) -> Array:
-    """What the relay measures of currents, at its samples.
+def passed(chain: Chain, points: Array, per_cycle: int) -> tuple[Array, Array]:
+    """The relay's samples of currents, behind all filters, and what it measures then.
 
     Parameters
     ----------
@@ -215,13 +215,13 @@ def heard(chain: Chain, points: Array, per_cycle: int) -> Array:
 
     Returns
     -------
-    ndarray, (n, samples)
-        RMS of the fundamental (A).
+    ndarray, ndarray, (n, samples) each
+        (A), and RMS of the fundamental (A).
     """
     n, steps = len(points), points.shape[1] // 2
     taken = Grid(1.0, chain.per_cycle, 0).taken(steps, per_cycle)
     of = sampling(chain, 1 / per_cycle, [0], [], [])
-    found = np.empty((n, taken))
+    found = np.empty((2, n, taken))
     three = np.stack([points[:, :-1:2], points[:, 1::2], points[:, 2::2]], axis=-1).reshape(n, -1)
     for first in range(0, n, LANES):
         rows = np.minimum(np.arange(first, first + LANES), n - 1)
@@ -229,5 +229,5 @@ def heard(chain: Chain, points: Array, per_cycle: int) -> Array:
         samples, squares = np.empty((2, taken, LANES))
         counts = steps, per_cycle, of.per_cycle, of.length, of.filtered
         pass_through(seen, own, of.circle, samples, squares, 1, 1, *counts)
-        found[rows] = np.sqrt(squares.T)
-    return found
+        found[:, rows] = samples.T, np.sqrt(squares.T)
+    return found[0], found[1]

@@ -14,7 +14,7 @@ import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.secondary import transient
-from montecarlo.secondary.chain import Chain, heard
+from montecarlo.secondary.chain import Chain, passed
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import (
     GREATER_OF,
@@ -191,7 +191,7 @@ def sampled_times_s(share: Array, chain: Chain, frequency_hz: float, delay_s: fl
     wave = np.sqrt(2) * np.sin(2 * np.pi * frequency_hz * times + angle) * (times > 0)
     grid = Measurement(legs=(), chain=chain).grid(window.step_s, STEPS, window.lead)
     every = replace(chain.take(np.zeros(phase.size, int)), phase=phase)
-    read = heard(every, wave, STEPS)
+    _, read = passed(every, wave, STEPS)
     stays = np.minimum.accumulate(read[:, ::-1], axis=1)[:, ::-1][:, grid.lead :]
     first = np.stack([np.searchsorted(row, share) for row in stays], axis=-1)
     held_s = round(delay_s / grid.step_s) * grid.step_s
