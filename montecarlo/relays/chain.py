@@ -19,7 +19,7 @@ class LowPass(Section):
     cutoff_hz: Annotated[
         Distribution,
         Quantity(
-            "Hz", "where it passes 1 / root two of a sinusoid", 0.0, above=True, usual=(100.0, 1e4)
+            "Hz", "where it passes 1 / root two of a sinusoid", 0.0, above=True, usual=(10.0, 1e4)
         ),
     ]
 

@@ -24,12 +24,15 @@ from montecarlo.secondary.chain_kernel import (
     NOW,
     OWN,
     PHASE,
+    ROOT,
     SECOND,
     compiled,
     pass_through,
 )
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.workspace import GAMMA, Sampling
+
+STEPS, CYCLES = 56, 5  # of the waves that a reading is taken of
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +64,12 @@ class Chain:
         if self.cutoff is None:
             return np.ones(self.phase.shape)
         return np.asarray(1 / np.sqrt(1 + self.cutoff**-4.0))
+
+    def lag(self) -> Array:
+        """By how much the low-pass delays such a sinusoid, (n,) (cycles)."""
+        if self.cutoff is None:
+            return np.zeros(self.phase.shape)
+        return np.asarray(np.arctan2(ROOT * self.cutoff, self.cutoff**2 - 1) / (2 * np.pi))
 
     def rows(self, step: float) -> Array:
         """What `pass_through` takes of every sample.
@@ -231,3 +240,26 @@ def passed(chain: Chain, points: Array, per_cycle: int) -> tuple[Array, Array]:
         pass_through(seen, own, of.circle, samples, squares, 1, 1, *counts)
         found[:, rows] = samples.T, np.sqrt(squares.T)
     return found[0], found[1]
+
+
+def offset_reading(chain: Chain) -> float:
+    """The largest that it reads of a sinusoid that begins at 0 with its offset, over the sinusoid's
+    RMS and over points on wave and time constants.
+
+    Parameters
+    ----------
+    chain : Chain
+        On one sample.
+
+    Returns
+    -------
+    float
+    """
+    ends = np.arange(CYCLES * STEPS + 1) / STEPS - 1
+    turns = np.sort([*ends, *(ends[:-1] + GAMMA / STEPS)])
+    angle, decay = np.meshgrid(np.pi * np.arange(36) / 36, np.geomspace(0.2, 100, 28))
+    angle, decay = angle.reshape(-1, 1), decay.reshape(-1, 1)
+    offset = np.sin(angle) * np.exp(-np.maximum(turns, 0.0) / decay)
+    wave = np.where(turns < 0, 0.0, np.sin(2 * np.pi * turns + angle) - offset)
+    _, read = passed(chain.take(np.zeros(angle.size, int)), np.sqrt(2) * wave, STEPS)
+    return float(read.max())
