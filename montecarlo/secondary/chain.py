@@ -84,9 +84,9 @@ class Chain:
         ndarray, (13, n)
             Phase; the offset filter's two factors; of the two parts of a step, `response`.
         """
-        now, back = offset_factors(self.offset_samples, self.per_cycle)
         own = np.zeros((OWN, self.phase.size))
-        own[PHASE], own[NOW], own[BACK] = self.phase, now, back
+        own[PHASE] = self.phase
+        own[NOW], own[BACK] = offset_factors(self.offset_samples, self.per_cycle)
         for first, part in (FIRST, GAMMA), (SECOND, 1 - GAMMA):
             if self.cutoff is not None:
                 own[first : first + 5] = response(2 * np.pi * self.cutoff * step * part)
@@ -147,10 +147,12 @@ def response(angle: Array) -> Array:
     ndarray, (5, n)
         One over the angle; then what becomes of y and y' there: of y by y, by y', of y' by y, y'.
     """
-    half = angle / np.sqrt(2)
-    fade, cosine, sine = np.exp(-half), np.cos(half), np.sin(half)
-    cross = np.sqrt(2) * fade * sine
-    return np.stack([1 / angle, fade * (cosine + sine), cross, -cross, fade * (cosine - sine)])
+    half = angle / ROOT
+    fade = np.exp(-half)
+    cosine = fade * np.cos(half)
+    sine = fade * np.sin(half)
+    cross = ROOT * sine
+    return np.stack([1 / angle, cosine + sine, cross, -cross, cosine - sine])
 
 
 class Grid(NamedTuple):
@@ -193,8 +195,9 @@ def sampling(
     Sampling
     """
     if chain is None:
-        nothing = np.zeros(0, np.int64)
-        return Sampling(0, nothing, nothing, nothing, np.zeros((0, 0)), np.zeros((2, 0)), 0, 0, 0)
+        none = np.zeros(0, np.int64)
+        rows = np.zeros((0, 0))
+        return Sampling(0, none, none, none, rows, rows, 0, 0, 0)
     taps = list(dict.fromkeys([*signals, *side, *leg]))
     angle = 2 * np.pi * np.arange(chain.per_cycle) / chain.per_cycle
     return Sampling(
@@ -231,10 +234,16 @@ def passed(chain: Chain, points: Array, per_cycle: int) -> tuple[Array, Array]:
     taken = Grid(1.0, chain.per_cycle, 0).taken(steps, per_cycle)
     of = sampling(chain, 1 / per_cycle, [0], [], [])
     found = np.empty((2, n, taken))
-    three = np.stack([points[:, :-1:2], points[:, 1::2], points[:, 2::2]], axis=-1).reshape(n, -1)
+    three = [
+        points[:, :-1:2],
+        points[:, 1::2],
+        points[:, 2::2],
+    ]
+    every = np.stack(three, axis=-1).reshape(n, -1)
     for first in range(0, n, LANES):
         rows = np.minimum(np.arange(first, first + LANES), n - 1)
-        seen, own = (np.ascontiguousarray(one) for one in (three[rows].T, of.own[:, rows]))
+        seen = np.ascontiguousarray(every[rows].T)
+        own = np.ascontiguousarray(of.own[:, rows])
         samples, squares = np.empty((2, taken, LANES))
         counts = steps, per_cycle, of.per_cycle, of.length, of.filtered
         pass_through(seen, own, of.circle, samples, squares, 1, 1, *counts)
@@ -257,9 +266,13 @@ def offset_reading(chain: Chain) -> float:
     """
     ends = np.arange(CYCLES * STEPS + 1) / STEPS - 1
     turns = np.sort([*ends, *(ends[:-1] + GAMMA / STEPS)])
-    angle, decay = np.meshgrid(np.pi * np.arange(36) / 36, np.geomspace(0.2, 100, 28))
-    angle, decay = angle.reshape(-1, 1), decay.reshape(-1, 1)
-    offset = np.sin(angle) * np.exp(-np.maximum(turns, 0.0) / decay)
-    wave = np.where(turns < 0, 0.0, np.sin(2 * np.pi * turns + angle) - offset)
+    half_turn = np.pi * np.arange(36) / 36
+    angle, decay = np.meshgrid(half_turn, np.geomspace(0.2, 100, 28))
+    angle = angle.reshape(-1, 1)
+    decay = decay.reshape(-1, 1)
+    after = np.maximum(turns, 0.0)
+    offset = np.sin(angle) * np.exp(-after / decay)
+    wave = np.sin(2 * np.pi * turns + angle) - offset
+    wave[:, turns < 0] = 0.0
     _, read = passed(chain.take(np.zeros(angle.size, int)), np.sqrt(2) * wave, STEPS)
     return float(read.max())

@@ -35,10 +35,14 @@ def _onward(  # noqa: PLR0913
 ) -> tuple[Lanes, Lanes]:
     """y and y' at the next point, while the input is a parabola: what it would leave for ever, and
     what fades of the rest. one, rise: the input and its slope; bend: that of the slope."""
-    y, rate = y - (one - ROOT * rise + bend), rate - (rise - ROOT * bend)
-    faded = load(own, part + 1) * y + load(own, part + 2) * rate
-    slower = load(own, part + 3) * y + load(own, part + 4) * rate
-    return other - ROOT * next_rise + bend + faded, next_rise - ROOT * bend + slower
+    y = y - (one - ROOT * rise + bend)
+    rate = rate - (rise - ROOT * bend)
+    of_y = load(own, part + 1) * y
+    of_y = of_y + load(own, part + 2) * rate
+    of_rate = load(own, part + 3) * y
+    of_rate = of_rate + load(own, part + 4) * rate
+    lasting = other - ROOT * next_rise + bend
+    return lasting + of_y, next_rise - ROOT * bend + of_rate
 
 
 @njit(**COMPILED)
@@ -48,13 +52,16 @@ def _low_pass(seen: Array, first: int, own: Array, steps: int, per_cycle: int) -
     y, rate = load(seen, first), splat(0.0)
     for s in range(-per_cycle, steps):
         row = first + 3 * (s + per_cycle if s < 0 else s)
-        begin, inner, end = load(seen, row), load(seen, row + 1), load(seen, row + 2)
+        begin = load(seen, row)
+        inner = load(seen, row + 1)
+        end = load(seen, row + 2)
         if s >= 0:
             store(seen, row, y)
         rise = (inner - begin) * load(own, FIRST)
         turn = (end - inner) * load(own, SECOND) - rise
         bend = 2.0 * GAMMA * turn * load(own, FIRST)
-        at_begin, at_inner = rise - GAMMA * turn, rise + GAMMA * turn
+        at_begin = rise - GAMMA * turn
+        at_inner = rise + GAMMA * turn
         at_end = at_inner + 2.0 * (1.0 - GAMMA) * turn
         y, rate = _onward(y, rate, begin, at_begin, inner, at_inner, bend, own, FIRST)
         if s >= 0:
@@ -76,18 +83,22 @@ def _sample(  # noqa: PLR0913
     rate: int,
 ) -> None:
     """The relay's samples of one current, each through the offset filter."""
-    steps_most = int(np.ceil(taken * ratio)) - 1
+    last = int(np.ceil(taken * ratio)) - 1
     for j in range(taken):
         for b in range(LANES):
-            place_at = (j + 1.0 - own[PHASE, b]) * ratio
-            s = min(int(place_at), steps_most)
-            t, row = place_at - s, first + 3 * s
-            samples[to + j, b] = (
-                seen[row, b] * ((t - GAMMA) * (t - 1.0) / GAMMA)
-                + seen[row + 1, b] * (t * (1.0 - t) / (GAMMA * (1.0 - GAMMA)))
-                + seen[row + 2, b] * (t * (t - GAMMA) / (1.0 - GAMMA))
-            )
-    now, back = load(own, NOW), load(own, BACK)
+            t = (j + 1.0 - own[PHASE, b]) * ratio
+            s = min(int(t), last)
+            t = t - s
+            row = first + 3 * s
+            begin = seen[row, b] * (t - 1.0)
+            inner = seen[row + 1, b] * t
+            end = seen[row + 2, b] * t
+            value = begin * (t - GAMMA) / GAMMA
+            value += inner * (1.0 - t) / (GAMMA * (1.0 - GAMMA))
+            value += end * (t - GAMMA) / (1.0 - GAMMA)
+            samples[to + j, b] = value
+    now = load(own, NOW)
+    back = load(own, BACK)
     before = load(samples, to + rate - 1)  # the first cycle repeats
     for j in range(taken - 1, -1, -1):
         past = load(samples, to + j - 1) if j > 0 else before
@@ -102,11 +113,15 @@ def _fundamental(
     real = imag = splat(0.0)
     squared = 2.0 / float(length * length)
     for j in range(taken):
-        k, come = j % rate, load(samples, first + j)
-        real, imag = real + circle[0, k] * come, imag + circle[1, k] * come
+        k = j % rate
+        come = load(samples, first + j)
+        real = real + circle[0, k] * come
+        imag = imag + circle[1, k] * come
         if j >= length:
-            k, gone = (j - length) % rate, load(samples, first + j - length)
-            real, imag = real - circle[0, k] * gone, imag - circle[1, k] * gone
+            k = (j - length) % rate
+            gone = load(samples, first + j - length)
+            real = real - circle[0, k] * gone
+            imag = imag - circle[1, k] * gone
         store(heard, first + j, squared * (real * real + imag * imag))
 
 

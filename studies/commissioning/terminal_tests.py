@@ -184,18 +184,20 @@ def operating_times_s(share: Array, quantity: str, frequency_hz: float, delay_s:
 
 def sampled_times_s(share: Array, chain: Chain, frequency_hz: float, delay_s: float) -> Array:
     """The same through the relay's chain, (n, points on wave times places between samples). [s]"""
-    angle = np.pi * np.repeat(np.arange(ANGLES), BETWEEN)[:, None] / ANGLES
-    phase = np.tile(np.arange(BETWEEN) + 0.5, ANGLES) / BETWEEN
+    angle = np.repeat(np.pi * np.arange(ANGLES) / ANGLES, BETWEEN)
+    phase = np.tile((np.arange(BETWEEN) + 0.5) / BETWEEN, ANGLES)
     window = transient.Window(frequency_hz, CYCLES / frequency_hz, STEPS)
     times = window.times()
-    wave = np.sqrt(2) * np.sin(2 * np.pi * frequency_hz * times + angle) * (times > 0)
-    grid = Measurement(legs=(), chain=chain).grid(window.step_s, STEPS, window.lead)
+    sine = np.sin(2 * np.pi * frequency_hz * times + angle[:, None])
+    wave = np.where(times > 0, np.sqrt(2) * sine, 0.0)
     every = replace(chain.take(np.zeros(phase.size, int)), phase=phase)
     _, read = passed(every, wave, STEPS)
-    stays = np.minimum.accumulate(read[:, ::-1], axis=1)[:, ::-1][:, grid.lead :]
+    grid = Measurement(legs=(), chain=chain).grid(window.step_s, STEPS, window.lead)
+    after = read[:, grid.lead :]
+    stays = np.minimum.accumulate(after[:, ::-1], axis=1)[:, ::-1]
     first = np.stack([np.searchsorted(row, share) for row in stays], axis=-1)
-    held_s = round(delay_s / grid.step_s) * grid.step_s
-    return np.asarray((first + 1 - phase) * grid.step_s + held_s)
+    held = round(delay_s / grid.step_s)
+    return np.asarray((first + 1 - phase + held) * grid.step_s)
 
 
 def _measured(quantity: str) -> Array:
