@@ -72,37 +72,34 @@ def _low_pass(seen: Array, first: int, own: Array, steps: int, per_cycle: int) -
 
 
 @njit(**COMPILED)
-def _sample(  # noqa: PLR0913
-    seen: Array,
-    first: int,
-    own: Array,
-    samples: Array,
-    to: int,
-    taken: int,
-    ratio: float,
-    rate: int,
+def _sample(
+    seen: Array, own: Array, samples: Array, taps: int, steps: int, taken: int, ratio: float
 ) -> None:
-    """The relay's samples of one current, each through the offset filter."""
-    last = int(np.ceil(taken * ratio)) - 1
+    """The relay's samples of all currents, by the parabola through a step's points."""
     for j in range(taken):
         for b in range(LANES):
             t = (j + 1.0 - own[PHASE, b]) * ratio
-            s = min(int(t), last)
+            s = min(int(t), steps - 1)
             t = t - s
-            row = first + 3 * s
-            begin = seen[row, b] * (t - 1.0)
-            inner = seen[row + 1, b] * t
-            end = seen[row + 2, b] * t
-            value = begin * (t - GAMMA) / GAMMA
-            value += inner * (1.0 - t) / (GAMMA * (1.0 - GAMMA))
-            value += end * (t - GAMMA) / (1.0 - GAMMA)
-            samples[to + j, b] = value
+            begin = (t - GAMMA) * (t - 1.0) / GAMMA
+            inner = t * (1.0 - t) / (GAMMA * (1.0 - GAMMA))
+            end = t * (t - GAMMA) / (1.0 - GAMMA)
+            for tap in range(taps):
+                row = 3 * (tap * steps + s)
+                value = begin * seen[row, b] + inner * seen[row + 1, b]
+                samples[tap * taken + j, b] = value + end * seen[row + 2, b]
+
+
+@njit(**COMPILED)
+def _without_offset(samples: Array, first: int, own: Array, taken: int, rate: int) -> None:
+    """Samples of one current behind the offset filter; its first cycle has been there before."""
     now = load(own, NOW)
     back = load(own, BACK)
-    before = load(samples, to + rate - 1)  # the first cycle repeats
-    for j in range(taken - 1, -1, -1):
-        past = load(samples, to + j - 1) if j > 0 else before
-        store(samples, to + j, now * load(samples, to + j) - back * past)
+    before = load(samples, first + rate - 1)
+    for j in range(taken):
+        come = load(samples, first + j)
+        store(samples, first + j, now * come - back * before)
+        before = come
 
 
 @njit(**COMPILED)
@@ -164,10 +161,11 @@ def pass_through(  # noqa: PLR0913
         Whether there is a low-pass.
     """
     taken = steps * rate // per_cycle
+    for tap in range(taps if filtered else 0):
+        _low_pass(seen, 3 * tap * steps, own, steps, per_cycle)
+    _sample(seen, own, samples, taps, steps, taken, per_cycle / rate)
     for tap in range(taps):
-        if filtered:
-            _low_pass(seen, 3 * tap * steps, own, steps, per_cycle)
-        _sample(seen, 3 * tap * steps, own, samples, tap * taken, taken, per_cycle / rate, rate)
+        _without_offset(samples, tap * taken, own, taken, rate)
     for signal in range(signals):
         _fundamental(samples, signal * taken, circle, heard, taken, rate, length)
 
