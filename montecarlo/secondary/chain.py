@@ -245,7 +245,7 @@ def passed(chain: Chain, points: Array, per_cycle: int) -> tuple[Array, Array]:
         seen = np.ascontiguousarray(every[rows].T)
         own = np.ascontiguousarray(of.own[:, rows])
         samples, squares = np.empty((2, taken, LANES))
-        counts = steps, per_cycle, of.per_cycle, of.length, of.filtered
+        counts = steps, steps, per_cycle, of.per_cycle, of.length, of.filtered
         pass_through(seen, own, of.circle, samples, squares, 1, 1, *counts)
         found[:, rows] = samples.T, np.sqrt(squares.T)
     return found[0], found[1]

@@ -17,6 +17,7 @@ from montecarlo.secondary.lanes import LANES, Lanes, load, place, splat, store
 from montecarlo.secondary.workspace import COMPILED, GAMMA
 
 ROOT = np.sqrt(2)
+SETTLING = 2  # cycles: a window, and the filters
 # Rows of what every sample has of its own
 PHASE, NOW, BACK, FIRST, SECOND, OWN = 0, 1, 2, 3, 8, 13
 
@@ -46,11 +47,11 @@ def _onward(  # noqa: PLR0913
 
 
 @njit(**COMPILED)
-def _low_pass(seen: Array, first: int, own: Array, steps: int, per_cycle: int) -> None:
+def _low_pass(seen: Array, first: int, own: Array, used: int, per_cycle: int) -> None:
     """A current's points become what the filter makes of them; its first cycle passes once before,
     so that the filter has settled."""
     y, rate = load(seen, first), splat(0.0)
-    for s in range(-per_cycle, steps):
+    for s in range(-per_cycle, used):
         row = first + 3 * (s + per_cycle if s < 0 else s)
         begin = load(seen, row)
         inner = load(seen, row + 1)
@@ -72,14 +73,22 @@ def _low_pass(seen: Array, first: int, own: Array, steps: int, per_cycle: int) -
 
 
 @njit(**COMPILED)
-def _sample(
-    seen: Array, own: Array, samples: Array, taps: int, steps: int, taken: int, ratio: float
+def _sample(  # noqa: PLR0913
+    seen: Array,
+    own: Array,
+    samples: Array,
+    taps: int,
+    steps: int,
+    used: int,
+    taken: int,
+    count: int,
+    ratio: float,
 ) -> None:
     """The relay's samples of all currents, by the parabola through a step's points."""
-    for j in range(taken):
+    for j in range(count):
         for b in range(LANES):
             t = (j + 1.0 - own[PHASE, b]) * ratio
-            s = min(int(t), steps - 1)
+            s = min(int(t), used - 1)
             t = t - s
             begin = (t - GAMMA) * (t - 1.0) / GAMMA
             inner = t * (1.0 - t) / (GAMMA * (1.0 - GAMMA))
@@ -91,12 +100,12 @@ def _sample(
 
 
 @njit(**COMPILED)
-def _without_offset(samples: Array, first: int, own: Array, taken: int, rate: int) -> None:
+def _without_offset(samples: Array, first: int, own: Array, count: int, rate: int) -> None:
     """Samples of one current behind the offset filter; its first cycle has been there before."""
     now = load(own, NOW)
     back = load(own, BACK)
     before = load(samples, first + rate - 1)
-    for j in range(taken):
+    for j in range(count):
         come = load(samples, first + j)
         store(samples, first + j, now * come - back * before)
         before = come
@@ -104,12 +113,12 @@ def _without_offset(samples: Array, first: int, own: Array, taken: int, rate: in
 
 @njit(**COMPILED)
 def _fundamental(
-    samples: Array, first: int, circle: Array, heard: Array, taken: int, rate: int, length: int
+    samples: Array, first: int, circle: Array, heard: Array, count: int, rate: int, length: int
 ) -> None:
     """Square of the fundamental's RMS over the last `length` samples, sample by sample."""
     real = imag = splat(0.0)
     squared = 2.0 / float(length * length)
-    for j in range(taken):
+    for j in range(count):
         k = j % rate
         come = load(samples, first + j)
         real = real + circle[0, k] * come
@@ -132,6 +141,7 @@ def pass_through(  # noqa: PLR0913
     taps: int,
     signals: int,
     steps: int,
+    used: int,
     per_cycle: int,
     rate: int,
     length: int,
@@ -153,26 +163,31 @@ def pass_through(  # noqa: PLR0913
         Written: the square of what is measured of the first currents (A²).
     taps, signals : int
         Currents; how many of them are measured.
-    steps, per_cycle : int
-        Of the solution in the window, and in a cycle.
+    steps, used, per_cycle : int
+        Of the solution: in the window, until all has settled, in a cycle. After that the last cycle
+        repeats.
     rate, length : int
         Samples a cycle and in the measuring window.
     filtered : int
         Whether there is a low-pass.
     """
     taken = steps * rate // per_cycle
+    count = used * rate // per_cycle
     for tap in range(taps if filtered else 0):
-        _low_pass(seen, 3 * tap * steps, own, steps, per_cycle)
-    _sample(seen, own, samples, taps, steps, taken, per_cycle / rate)
+        _low_pass(seen, 3 * tap * steps, own, used, per_cycle)
+    _sample(seen, own, samples, taps, steps, used, taken, count, per_cycle / rate)
     for tap in range(taps):
-        _without_offset(samples, tap * taken, own, taken, rate)
+        _without_offset(samples, tap * taken, own, count, rate)
     for signal in range(signals):
-        _fundamental(samples, signal * taken, circle, heard, taken, rate, length)
+        first = signal * taken
+        _fundamental(samples, first, circle, heard, count, rate, length)
+        for j in range(first + count, first + taken):
+            store(heard, j, load(heard, j - rate))
 
 
 @njit(**COMPILED)
-def repeat_settled(seen: Array, done: Index, steps: int, per_cycle: int) -> None:
-    """A lane that has settled repeats its last cycle.
+def repeat_settled(seen: Array, done: Index, steps: int, per_cycle: int) -> int:
+    """A lane that has settled repeats its last cycle, until the chain has settled, too.
 
     Parameters
     ----------
@@ -181,11 +196,21 @@ def repeat_settled(seen: Array, done: Index, steps: int, per_cycle: int) -> None
     done : ndarray, (LANES,)
         Steps that each lane has.
     steps, per_cycle : int
+
+    Returns
+    -------
+    int
+        Steps until then.
     """
+    used = 0
+    for b in range(LANES):
+        used = max(used, done[b])
+    used = min(steps, used + SETTLING * per_cycle)
     for first in range(0, seen.shape[0], 3 * steps):
         for b in range(LANES):
-            for row in range(first + 3 * done[b], first + 3 * steps):
+            for row in range(first + 3 * done[b], first + 3 * used):
                 seen[row, b] = seen[row - 3 * per_cycle, b]
+    return used
 
 
 @cache
@@ -198,7 +223,19 @@ def compiled() -> int:
     """
 
     def chain(  # type: ignore[no-untyped-def]  # noqa: PLR0913
-        seen, own, circle, samples, heard, taps, signals, steps, per_cycle, rate, length, filtered
+        seen,
+        own,
+        circle,
+        samples,
+        heard,
+        taps,
+        signals,
+        steps,
+        used,
+        per_cycle,
+        rate,
+        length,
+        filtered,
     ):
         taken = steps * rate // per_cycle
         pass_through(
@@ -210,6 +247,7 @@ def compiled() -> int:
             taps,
             signals,
             steps,
+            used,
             per_cycle,
             rate,
             length,
@@ -218,7 +256,7 @@ def compiled() -> int:
         return taken
 
     rows, whole = types.CPointer(types.float64), types.int64
-    return callback(whole(*[rows] * 5, *[whole] * 7), chain)
+    return callback(whole(*[rows] * 5, *[whole] * 8), chain)
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -233,6 +271,7 @@ def passes(  # noqa: PLR0913
     taps: Any,
     signals: Any,
     steps: Any,
+    used: Any,
     per_cycle: Any,
     rate: Any,
     length: Any,
@@ -246,7 +285,7 @@ def passes(  # noqa: PLR0913
         Numba's.
     address : int
         As `compiled` gave it.
-    seen, own, circle, samples, heard, taps, signals, steps, per_cycle, rate, length, filtered
+    seen, own, circle, samples, heard, taps, signals, steps, used, per_cycle, rate, length, filtered
         As it takes them.
 
     Returns
@@ -261,8 +300,8 @@ def passes(  # noqa: PLR0913
             builder.bitcast(place(context, builder, kind, array, whole(0)), number)
             for kind, array in zip(signature.args[1:6], args[1:6], strict=True)
         ]
-        kind = ir.FunctionType(whole, [number] * 5 + [whole] * 7)
+        kind = ir.FunctionType(whole, [number] * 5 + [whole] * 8)
         return builder.call(builder.inttoptr(args[0], kind.as_pointer()), [*arrays, *args[6:]])
 
     whole = types.int64
-    return whole(whole, seen, own, circle, samples, heard, *[whole] * 7), code
+    return whole(whole, seen, own, circle, samples, heard, *[whole] * 8), code

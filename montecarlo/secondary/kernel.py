@@ -188,7 +188,7 @@ def _through_chain(  # noqa: PLR0913
     for k in range(own.shape[0]):
         for b in range(LANES):
             own[k, b] = sampling.own[k, first + b]
-    repeat_settled(seen, done, steps, per_cycle)
+    used = repeat_settled(seen, done, steps, per_cycle)
     taps, rate = sampling.taps.size, sampling.per_cycle
     taken = samples.shape[0] // taps
     passes(
@@ -201,6 +201,7 @@ def _through_chain(  # noqa: PLR0913
         taps,
         heard.shape[0] // taken,
         steps,
+        used,
         per_cycle,
         rate,
         sampling.length,

@@ -242,7 +242,7 @@ def test_a_settled_current_goes_on_as_it_was() -> None:
         ).pickup
         for settle in (0.0, 1e-3)
     )
-    assert ended == pytest.approx(whole, rel=0.05, abs=1e-4)
+    assert ended == pytest.approx(whole, rel=0.01, abs=1e-4)
 
 
 def gated(gates: tuple[Gate, ...], own: Chain | None, *, bank: Any, wave: Array) -> Any:
