@@ -11,8 +11,8 @@ import pytest
 from scipy import signal
 
 from montecarlo.quantities import Array
-from montecarlo.secondary import transient
-from montecarlo.secondary.chain import Chain, offset_factors, passed
+from montecarlo.secondary import steady, transient
+from montecarlo.secondary.chain import Chain, offset_factors, offset_reading, passed
 from montecarlo.secondary.circuit import take
 from montecarlo.secondary.gates import Gate
 from montecarlo.secondary.measurement import Measurement
@@ -161,6 +161,13 @@ def test_overshoot_on_an_offset(cycles: float, overshoot: float) -> None:
     assert np.sqrt(2) * read[:, 3 * 280 - 1 :].max() == pytest.approx(overshoot, abs=1e-4)
 
 
+@pytest.mark.parametrize(("length", "low", "high"), [(28, 1.16, 1.17), (14, 2.2, 2.276)])
+def test_the_largest_reading_of_an_offset(length: int, low: float, high: float) -> None:
+    """Whole cycles: the overshoot. Half: one and what half a cycle reads of a DC component of 1,
+    which fades."""
+    assert low < offset_reading(chain(1, length=length)) <= high
+
+
 # --- offset filter ------------------------------------------------------------
 
 
@@ -216,6 +223,17 @@ def test_what_is_measured_in_the_pass_is_what_the_chain_makes_of_the_currents() 
     assert found[:, 0] == pytest.approx(read[:, 20:].max(axis=1), rel=1e-6)
     held = np.lib.stride_tricks.sliding_window_view(read[:, 20:], 6, axis=1).min(axis=2)
     assert found[:, 1] == pytest.approx(held.max(axis=1), rel=1e-6)
+
+
+def test_phasors_take_the_gain_at_the_fundamental() -> None:
+    circuits = random_circuits(4, 9, "per_phase")
+    solved = steady.solve(
+        circuits.scheme.table, circuits.leg_ohm, circuits.bank, circuits.fault_a, OMEGA
+    )
+    plain = Measurement(legs=(0, 1, 2))
+    through = replace(plain, chain=chain(9, cutoff_hz=300.0))
+    gain = solved.quantities(through) / solved.quantities(plain)
+    assert gain == pytest.approx(GAINS_50[300.0], abs=5e-6)
 
 
 def test_a_settled_current_goes_on_as_it_was() -> None:
