@@ -23,7 +23,15 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bank_of, bias_form, gates_of, leg_ohm, measurement
+from montecarlo.study.circuits import (
+    Circuit,
+    bank_of,
+    bias_form,
+    chain_of,
+    gates_of,
+    leg_ohm,
+    measurement,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -247,8 +255,25 @@ class Block(ChunkSamples):
         Measurement
         """
         gated = any(form[4] for form in forms)
-        gates = gates_of(self.study, self.samples, window.step_s) if gated else ()
-        return measurement(self.study, self.scheme(circuit), forms, delays_s, gates)
+        wanted = self.lasting(circuit, forms)
+        step_s = wanted.grid(window.step_s, window.per_cycle).step_s
+        gates = gates_of(self.study, self.samples, step_s) if gated else ()
+        return replace(wanted, delays_s=delays_s, gates=gates)
+
+    def lasting(self, circuit: Circuit, forms: tuple[Form, ...]) -> Measurement:
+        """What elements make of lasting currents.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        forms : tuple of Form
+
+        Returns
+        -------
+        Measurement
+        """
+        chain = chain_of(self.study, self.samples)
+        return measurement(self.study, self.scheme(circuit), forms, chain=chain)
 
     # --- solutions ------------------------------------------------------------
 
@@ -340,9 +365,8 @@ class Block(ChunkSamples):
         Judged
         """
         forms = self.forms(circuit)
-        quantity = self.solved(circuit, primary_a, idle).quantities(
-            measurement(self.study, self.scheme(circuit), forms)
-        )
+        solved = self.solved(circuit, primary_a, idle)
+        quantity = solved.quantities(self.lasting(circuit, forms))
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:

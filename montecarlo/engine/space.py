@@ -37,7 +37,12 @@ REMANENCE = "remanence_percent"
 UNUSED = {  # tables that nothing of a side reads
     Side.INTERNAL: ("states.", "backup."),
     Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r"),
-    Side.STATE: ("internal_faults.", "backup.", "network.x_over_r"),
+    Side.STATE: (
+        "internal_faults.",
+        "backup.",
+        "network.x_over_r",
+        "relay.chain.sampling_phase",
+    ),
 }
 
 

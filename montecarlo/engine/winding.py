@@ -24,7 +24,7 @@ from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import take
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
@@ -319,7 +319,8 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
         currents,
         block.omega,
     )
-    quantity = solved.quantities(measurement(block.study, scheme, _winding_forms(block, circuit)))
+    wanted = block.lasting(circuit, _winding_forms(block, circuit)).take(each)
+    quantity = solved.quantities(wanted)
     return _by_node(block, circuit, quantity)[..., None]
 
 

@@ -11,6 +11,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array, Index
 from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.secondary.chain import Chain, Grid, sampling
 from montecarlo.secondary.gates import Gate, compiled, turns
 from montecarlo.secondary.judging import POINTS, QUANTITIES
 from montecarlo.secondary.restraint import ADDED, LARGEST, NO_BIAS, PRODUCT, Form
@@ -77,7 +78,8 @@ class Measurement:
     delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
     runs on; drop_off: the share of its pick-up at which an element resets; gates: what a form's
     number counts, on the block's samples; sides: what multiplies each CT's current in what passes
-    one side of an element's leg, where gates look at the element, none elsewhere."""
+    one side of an element's leg, where gates look at the element, none elsewhere; chain: how the
+    relay samples the currents, on the block's samples, none: as the solution has them."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -91,6 +93,7 @@ class Measurement:
     over_travel_s: float = 0.0
     gates: tuple[Gate, ...] = ()
     sides: tuple[tuple[float, ...], ...] = ()
+    chain: Chain | None = None
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -188,7 +191,11 @@ class Measurement:
         which = np.full((len(bias), most), -1)
         for e, own in enumerate(restraining):
             which[e, : len(own)] = [rows.index(row) for row in own]
-        holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
+        grid = self.grid(step_s, per_cycle)
+        holds = [
+            round(max(delay - self.over_travel_s, 0.0) / grid.step_s) for delay in self.delays_s
+        ]
+        gated = [LEG + self.legs[e] for e in np.flatnonzero(slot >= 0)]
         return Meter(
             np.array(rows),
             np.array([rows.index(leg) for leg in legs]),
@@ -205,14 +212,37 @@ class Measurement:
                 compiled() if self.gates else 0,
                 slot,
                 np.array(side, int),
-                np.array([LEG + self.legs[e] for e in np.flatnonzero(slot >= 0)], int),
+                np.array(gated, int),
                 np.array([gate.what for gate in self.gates], int),
                 np.array([gate.slope for gate in self.gates], float),
                 np.array([gate.together for gate in self.gates], int),
                 self._levels(fill),
-                turns(per_cycle),
+                turns(grid.per_cycle),
             ),
+            sampling(self._chain(fill), 1 / per_cycle, rows, side, gated),
         )
+
+    def grid(self, step_s: float, per_cycle: int, lead: int = 0) -> Grid:
+        """Where in time values are measured: at the relay's samples, else at the ends of steps.
+
+        Parameters
+        ----------
+        step_s : float
+            Of the solution (s).
+        per_cycle, lead : int
+            Its steps a cycle, and before the event.
+
+        Returns
+        -------
+        Grid
+        """
+        if self.chain is None:
+            return Grid(step_s, per_cycle, lead)
+        rate = self.chain.per_cycle
+        return Grid(step_s * per_cycle / rate, rate, lead * rate // per_cycle)
+
+    def _chain(self, fill: Index | None) -> Chain | None:
+        return self.chain if self.chain is None or fill is None else self.chain.take(fill)
 
     def _levels(self, fill: Index | None) -> Array:
         """(gates, levels, rows) of the gates, of the samples that `fill` names."""
@@ -232,4 +262,5 @@ class Measurement:
         -------
         Measurement
         """
-        return replace(self, gates=tuple(gate.take(rows) for gate in self.gates))
+        gates = tuple(gate.take(rows) for gate in self.gates)
+        return replace(self, gates=gates, chain=self._chain(rows))

@@ -7,6 +7,7 @@ setting this solution is asked about."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -48,6 +49,10 @@ class Steady(NamedTuple):
         -------
         ndarray, (n, elements, forms)
         """
+        if (chain := measurement.chain) is not None:
+            gain = chain.gain()[:, None]
+            passed = self._replace(legs=self.legs * gain, cts=self.cts * gain)
+            return passed.quantities(replace(measurement, chain=None))
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])

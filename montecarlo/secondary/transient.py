@@ -90,7 +90,8 @@ class Response:
     currents [A]; cts (n, ct, steps) what each CT delivers into its lead [A], ideal the same without
     exciting current [A], flux that of its core [knee flux]. Measured over the last cycle:
     difference and bias (n, elements, steps) [A]; a bias of 0 where none restrains. on (n, gates,
-    elements, steps): 1 where a gate holds an element back, else 0."""
+    elements, steps): 1 where a gate holds an element back, else 0. These three are at the relay's
+    samples where it has a chain, `Measurement.grid`."""
 
     pickup: Array
     trace: Array
@@ -160,7 +161,8 @@ def solve(  # noqa: PLR0913
     (legs, cts), signals = table.shape, meter.signals.size
     gates, slots = meter.gates.what.size, meter.gates.side.size
     sizes = (legs, cts, cts, cts, signals, gates * slots) if keep_trace else (0,) * 6
-    trace = np.full((fill.size, sum(sizes), window.steps if keep_trace else 0), np.nan)
+    taken = measurement.grid(window.step_s, window.per_cycle).taken(window.steps, window.per_cycle)
+    trace = np.full((fill.size, sum(sizes), max(window.steps, taken) if keep_trace else 0), np.nan)
     integrate(
         np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
         source.channel,
@@ -175,14 +177,15 @@ def solve(  # noqa: PLR0913
     )
     pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
     parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
-    in_legs, of_cts, ideal, flux, measured, on = parts
+    in_legs, of_cts, ideal, flux = (part[..., : window.steps] for part in parts[:4])
+    measured, on = (part[..., :taken] for part in parts[4:])
     return Response(
         pickup[:n],
         in_legs,
         of_cts,
         ideal,
         flux,
-        *_compared(measured, meter),
+        *_compared(np.sqrt(measured), meter),
         _by_element(on.reshape(n, gates, slots, on.shape[-1]), meter.gates.slot),
     )
 

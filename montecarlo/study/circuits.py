@@ -12,6 +12,7 @@ from montecarlo.quantities import Array
 from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.places import GROUPS
 from montecarlo.relays.schemes import Axis, Scheme, build, leg_resistances
+from montecarlo.secondary.chain import Chain
 from montecarlo.secondary.circuit import CtBank, build_bank
 from montecarlo.secondary.gates import BLOCK, Gate, Levels
 from montecarlo.secondary.measurement import Measurement
@@ -133,6 +134,7 @@ def measurement(
     forms: tuple[Form, ...] = (NO_BIAS,),
     delays_s: tuple[float, ...] = (0.0,),
     gates: tuple[Gate, ...] = (),
+    chain: Chain | None = None,
 ) -> Measurement:
     """What the relay's elements make of a scheme's currents.
 
@@ -146,6 +148,8 @@ def measurement(
         (s).
     gates : tuple of Gate, optional
         Of the study, on the samples that are solved in time.
+    chain : Chain, optional
+        Of the relay, on the samples.
 
     Returns
     -------
@@ -170,6 +174,33 @@ def measurement(
         over_travel_s=relay.over_travel_s,
         gates=gates,
         sides=tuple(one_side(scheme, number) for number in range(len(scheme.elements))),
+        chain=chain,
+    )
+
+
+def chain_of(study: Study, samples: Mapping[str, Array]) -> Chain | None:
+    """The relay's chain on some samples.
+
+    Parameters
+    ----------
+    study : Study
+    samples : mapping of str to ndarray, (n,)
+        Of its inputs, by key.
+
+    Returns
+    -------
+    Chain or None
+    """
+    chain, frequency_hz = study.relay.chain, study.machine.frequency_hz
+    if chain is None:
+        return None
+    rate, offset_s = chain.samples_per_cycle, chain.offset_filter_s
+    return Chain(
+        rate,
+        rate if chain.window == "full" else rate // 2,
+        None if offset_s is None else offset_s * frequency_hz * rate,
+        None if chain.filter is None else samples["relay.chain.filter.cutoff_hz"] / frequency_hz,
+        samples["relay.chain.sampling_phase"],
     )
 
 
@@ -202,7 +233,7 @@ def gates_of(study: Study, samples: Mapping[str, Array], step_s: float) -> tuple
     samples : mapping of str to ndarray, (n,)
         Of its inputs, by key.
     step_s : float
-        Of the grid of time (s).
+        Between the values that they look at (s).
 
     Returns
     -------

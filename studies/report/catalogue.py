@@ -302,7 +302,7 @@ FIGURES = {
         "Path of the worst external event in the plane of differential and bias current",
         "The path of the worst sampled external event in the plane of the phase elements, in rated"
         " machine currents. Where none trips falsely it is the event closest below the setting."
-        " Both currents are measured over one cycle.",
+        " Both currents are as the relay measures them.",
         numbers=True,
     ),
     "front": FigureText(

@@ -218,7 +218,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         event += design.first_event(chunk)
     pickups = judged.settings_a
     difference, bias = response.difference[0].copy(), response.bias[0].copy()
-    least = judged.least(response)[0]
+    least, latest = judged.least(response)[0], judged.latest(window)
     return Case(
         kind,
         chunk.stratum,
@@ -234,8 +234,10 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         response.ideal[0] * block.bank(lattice.circuit).turns[0][:, None],
         response.ideal[0].copy(),
         response.flux[0].copy(),
-        difference,
-        np.stack([threshold(*one) for one in zip(pickups, bias, judged.forms, strict=True)]),
+        difference[:, latest],
+        np.stack(
+            [threshold(*one) for one in zip(pickups, bias[:, latest], judged.forms, strict=True)]
+        ),
         _starts(
             [
                 operating_quantity(*one)
@@ -245,7 +247,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
             window,
             judged,
         ),
-        bias,
+        bias[:, latest],
         float(cleared_s(block)[0]),
     )
 
@@ -254,12 +256,15 @@ def _starts(
     quantities: Sequence[Array], pickups: Array, window: transient.Window, judged: Judging
 ) -> Array:
     """When what operates each element begins, (elements,) [s]."""
+    grid, phase = judged.grid(window), float(judged.phase[0])
     each = zip(quantities, pickups, judged.holds(window), strict=True)
     steps = [
-        holds_from(values[window.lead :], pickup, hold, judged.wanted.drop_off)
+        holds_from(values[grid.lead :], pickup, hold, judged.wanted.drop_off)
         for values, pickup, hold in each
     ]
-    return np.array([np.nan if step is None else (step + 1) * window.step_s for step in steps])
+    return np.array(
+        [np.nan if step is None else (step + 1 - phase) * grid.step_s for step in steps]
+    )
 
 
 def ratios_of(block: Block, lattice: Lattice) -> Array:

@@ -86,6 +86,8 @@ def _passing(block: Block) -> Iterator[Found]:
     judged = Judging.of(block, lattice, window)
     phases = list(block.scheme(circuit).of("phase"))
     pickups = _pickups_a(block, judged)
+    grid = judged.grid(window)
+    phase = np.broadcast_to(judged.phase, len(block))
     rows = max(LANES, AT_ONCE // window.steps)
     for start in range(0, len(block), rows):
         at = np.arange(start, min(start + rows, len(block)))
@@ -101,18 +103,18 @@ def _passing(block: Block) -> Iterator[Found]:
         least = judged.least(response)
         each = [
             _critical(
-                response.difference[:, k, window.lead :],
-                response.bias[:, k, window.lead :],
+                response.difference[:, k, grid.lead :],
+                response.bias[:, k, grid.lead :],
                 pickups[at, k],
                 judged.forms[k],
-                least[:, k, window.lead :],
+                least[:, k, grid.lead :],
                 judged.holds(window)[k],
                 judged.wanted.drop_off,
             )
             for k in phases
         ]
         bias, difference, score, step = _of_deciding_phase(each, resolved)
-        yield bias, difference, score, (step + 1) * window.step_s
+        yield bias, difference, score, (step + 1 - phase[at]) * grid.step_s
 
 
 def _lasting(block: Block) -> Iterator[Found]:

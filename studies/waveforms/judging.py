@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from montecarlo.engine.block import Block
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Index
 from montecarlo.secondary import transient
+from montecarlo.secondary.chain import Grid
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
+from montecarlo.study.circuits import ROUND_OFF
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +57,24 @@ class Judging:
                 found[:, k] = np.where(on, self.wanted.gates[gate].slope, 0.0)
         return found
 
+    def grid(self, window: transient.Window) -> Grid:
+        """Where in time values are measured."""
+        return self.wanted.grid(window.step_s, window.per_cycle, window.lead)
+
+    @property
+    def phase(self) -> Array:
+        """Where between two of them the event begins, (n,), or one for all."""
+        return np.zeros(1) if self.wanted.chain is None else self.wanted.chain.phase
+
+    def latest(self, window: transient.Window) -> Index:
+        """Which value the relay has at the end of each step, of the first sample."""
+        grid = self.grid(window)
+        past = window.times()[2::2] / grid.step_s + self.phase[0] + grid.lead
+        last = grid.taken(window.steps, window.per_cycle) - 1
+        return np.asarray(np.clip(np.floor(past + ROUND_OFF).astype(int) - 1, 0, last))
+
     def holds(self, window: transient.Window) -> list[int]:
-        """Steps for which each element holds what it measures."""
+        """Values for which each element holds what it measures."""
         steps = self.wanted.meter(window.step_s, window.per_cycle).holds
         return [int(steps[self.wanted.delays_s.index(delay)]) for delay in self.delays_s]
 
