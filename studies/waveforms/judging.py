@@ -3,16 +3,23 @@ pick-ups; and when the event of each sample is cleared."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from montecarlo.engine.block import Block
-from montecarlo.quantities import Array
+from montecarlo.engine.primary import Complex
+from montecarlo.engine.waves import Waves
+from montecarlo.quantities import Array, Index
 from montecarlo.secondary import transient
+from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
+
+AT_ONCE = 1 << 16  # steps of all samples that are solved side by side, so that memory stays flat
+Passing = tuple[transient.Window, Waves, Complex]  # and the phasors before
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +66,48 @@ class Judging:
         """Steps for which each element holds what it measures."""
         steps = self.wanted.meter(window.step_s, window.per_cycle).holds
         return [int(steps[self.wanted.delays_s.index(delay)]) for delay in self.delays_s]
+
+
+def traced(
+    block: Block, lattice: Lattice, passing: Passing, wanted: Measurement
+) -> Iterator[tuple[Index, transient.Response]]:
+    """What passes on a setting's circuit in time, few samples after the other.
+
+    Parameters
+    ----------
+    block : Block
+    lattice : Lattice
+    passing : Passing
+        The primary currents of its samples.
+    wanted : Measurement
+
+    Yields
+    ------
+    ndarray of int, Response
+        Which samples, and what passes in each.
+    """
+    window, waves, before = passing
+    flux = block.solved(lattice.circuit, before).flux
+    rows = max(LANES, AT_ONCE // window.steps)
+    for start in range(0, len(block), rows):
+        at = np.arange(start, min(start + rows, len(block)))
+        yield (
+            at,
+            block.only(at).in_time(
+                lattice.circuit,
+                window,
+                replace(waves, wave=waves.wave[at]),
+                flux[at],
+                wanted.take(at),
+                keep_trace=True,
+            ),
+        )
+
+
+def pickups_a(block: Block, lattice: Lattice, judged: Judging) -> Array:
+    """Pick-up of every element with its error, (n, elements). [A]"""
+    ones = np.ones((len(block), judged.settings_a.size))
+    return np.asarray(judged.settings_a / block.per_setting(lattice.circuit, ones))
 
 
 def cleared_s(block: Block) -> Array:
