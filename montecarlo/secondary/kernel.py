@@ -179,6 +179,7 @@ def integrate(  # noqa: C901, PLR0913
     pace: Pace,
     meter: Meter,
     pickup: Array,
+    earlier: Array,
     moves: Array,
     trace: Array,
 ) -> None:
@@ -199,6 +200,8 @@ def integrate(  # noqa: C901, PLR0913
     meter : Meter
     pickup : ndarray, (n, elements, forms, holds)
         Written (A).
+    earlier : ndarray, (n, elements, forms, holds)
+        Written unless it is empty: the same before the event, without the first cycle (A).
     moves : ndarray, (n,)
         Written: the largest last Newton move (knee flux).
     trace : ndarray, (n, legs + 3 ct + signals + gates slots, steps)
@@ -274,4 +277,4 @@ def integrate(  # noqa: C901, PLR0913
         _look_at_gates(gates, now, levels, on, steps, pace.per_cycle, first)
         if trace.size > 0:
             _write_gates(on, steps, legs + 3 * cts + signals, first, trace)
-        judge(history, done, lead, meter, on, scratch, first, pickup)
+        judge(history, done, lead, meter, on, scratch, first, pickup, earlier, pace.per_cycle)

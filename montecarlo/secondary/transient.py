@@ -84,7 +84,8 @@ class Source:
 @dataclass(frozen=True, eq=False)
 class Response:
     """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each
-    delay, NaN where unresolved.
+    delay, NaN where unresolved; earlier: the same before the event, empty where the cycles before
+    it are alike.
 
     The rest at step ends, empty unless asked for. Instantaneous: trace (n, legs, steps) the legs'
     currents [A]; cts (n, ct, steps) what each CT delivers into its lead [A], ideal the same without
@@ -93,6 +94,7 @@ class Response:
     elements, steps): 1 where a gate holds an element back, else 0."""
 
     pickup: Array
+    earlier: Array
     trace: Array
     cts: Array
     ideal: Array
@@ -155,6 +157,7 @@ def solve(  # noqa: PLR0913
         settle=0.0 if measurement.gates else float(settle),
     )
     pickup = np.empty((fill.size, *measurement.shape))
+    earlier = np.empty((0 if window.repeats else fill.size, *measurement.shape))
     moves = np.empty(fill.size)
     meter = measurement.meter(window.step_s, window.per_cycle, fill)
     (legs, cts), signals = table.shape, meter.signals.size
@@ -170,14 +173,17 @@ def solve(  # noqa: PLR0913
         pace,
         meter,
         pickup,
+        earlier,
         moves,
         trace,
     )
-    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
+    for found in (pickup, earlier):
+        found[~(moves[: len(found)] <= UNRESOLVED_MOVE)] = np.nan
     parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
     in_legs, of_cts, ideal, flux, measured, on = parts
     return Response(
         pickup[:n],
+        earlier[:n],
         in_legs,
         of_cts,
         ideal,
