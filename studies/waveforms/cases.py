@@ -263,12 +263,17 @@ def _starts(
 
 
 def ratios_of(block: Block, lattice: Lattice) -> Array:
-    """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
+    """The largest of the elements' quantities over their settings, (n,); NaN where unresolved, and
+    where one had operated before an internal fault."""
     internal = block.stratum.side is Side.INTERNAL
     ratios = []
     for part in in_parts(block) if internal else [block]:
         _, response, judged = _solve(part, lattice, transient.STEPS_PER_CYCLE)
-        ratios.append((judged.own(response.pickup) / judged.settings_a).max(axis=1))
+        ratio = (judged.own(response.pickup) / judged.settings_a).max(axis=1)
+        if len(response.earlier):
+            before = judged.own(response.earlier) > judged.settings_a
+            ratio[before.any(axis=1)] = np.nan
+        ratios.append(ratio)
     return np.concatenate(ratios)
 
 

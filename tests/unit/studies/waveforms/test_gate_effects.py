@@ -10,13 +10,15 @@ import pandas as pd
 import pytest
 
 from montecarlo import Result, run_study
+from montecarlo.engine.block import Block
 from montecarlo.frames.gates import fastest, gate_rows
 from montecarlo.quantities import Array
 from montecarlo.relays.gates import NO_GATE
+from montecarlo.sampling.stratum import EVOLVING
 from montecarlo.secondary.measurement import holds_from
 from montecarlo.study.read import parse_study
 from studies.sweep.gates import gates_part, sentences, without_gate
-from studies.waveforms.gate_effects import NEVER, _operates, gate_effects
+from studies.waveforms.gate_effects import NEVER, _job, _operates, acts, gate_effects
 from tests.properties.test_gate_runs import SHIPPED, shipped
 
 FEW = {"samples": 256, "installations": 32, "rare_samples": 0, "racing": False}
@@ -90,6 +92,28 @@ def test_what_is_lost_inside_is_what_the_run_misses_more(frame: pd.DataFrame) ->
     assert evolving.loc["latched", "p_lost"] > evolving.loc["change_and_dc", "p_lost"]
 
 
+def test_what_had_operated_before_is_no_detection(result: Result) -> None:
+    """The compiled pass counts what the traces show."""
+    without = without_gate(result)
+    assert without is not None
+    job = _job(result.study, without)
+    parts = [acts(Block(job, chunk)) for chunk in job.design_of(EVOLVING).chunks(EVOLVING)]
+    by_type = result.by_type.set_index(["candidate", "type"])
+    shares = set()
+    for gate in (NO_GATE, *result.study.candidates.gates_in_use):
+        number = result.outcome.settings.index(replace(without, gate=gate)) + 1
+        row = by_type.loc[(number, EVOLVING.kind)]
+        before = np.concatenate([part[gate].before for part in parts])
+        operates = np.concatenate([part[gate].operates_s for part in parts])
+        assert row["p_operated_before"] == before.mean()
+        missed = (before > 0) | (operates == NEVER)
+        assert row["p"] == missed.mean()
+        shares.add(row["p_operated_before"])
+    assert max(shares) > 0 == min(shares)
+    outside = result.by_type[result.by_type["type"] != EVOLVING.kind]
+    assert outside["p_operated_before"].isna().all()
+
+
 def test_every_sample_operates_where_one_alone_does() -> None:
     random = np.random.default_rng(5)
     quantity: Array = random.uniform(0, 2, (40, 60))
@@ -124,7 +148,7 @@ OUTSIDE = ROW | {
     "added_delay_p95_s": np.nan,
     "p_lost": np.nan,
 }
-EVOLVING = ROW | {
+FOLLOWS = ROW | {
     "type": "evolving",
     "added_delay_median_s": 0.054,
     "added_delay_p95_s": 0.1,
@@ -136,7 +160,7 @@ EVOLVING = ROW | {
     ("rows", "said"),
     [
         (
-            [OUTSIDE, ROW, EVOLVING],
+            [OUTSIDE, ROW, FOLLOWS],
             "The gate held takes p_false of bus from 70 % to 0.01 %. An internal fault after an"
             " external one is then detected 54 ms later (median); 4 % are not detected within"
             " 0.24 s.",
