@@ -133,6 +133,7 @@ def _frame(scheme: Scheme, name: str, case: Case, cts: Sequence[int]) -> pd.Data
             "measured_a": case.difference_a[element],
             "operates_above_a": case.threshold_a[element],
         }
+        | ({"gate_on": case.gate_on[element] * 1.0} if element in case.gated else {})
     )
 
 
@@ -184,6 +185,18 @@ def how_often(weight: float) -> str:
 def tells_trip(one: Shown) -> bool:
     """Whether the setting trips in the case."""
     return not math.isnan(one.trips_s)
+
+
+def tells_gate(one: Shown) -> bool:
+    """Whether a gate may hold its element back."""
+    return "gate_on" in one.frame
+
+
+def gate_starts(one: Shown) -> Array:
+    """When the gate starts within what is shown. [s]"""
+    on = one.frame["gate_on"].to_numpy(float)
+    starts = np.flatnonzero(np.diff(on) > 0) + 1
+    return np.asarray(one.frame["time_s"].to_numpy(float)[starts])
 
 
 def tells_clearing(one: Shown) -> bool:

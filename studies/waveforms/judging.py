@@ -11,7 +11,7 @@ import numpy as np
 from montecarlo.engine.block import Block
 from montecarlo.engine.primary import Complex
 from montecarlo.engine.waves import Waves
-from montecarlo.quantities import Array, Index
+from montecarlo.quantities import Array, Flags, Index
 from montecarlo.secondary import transient
 from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.measurement import Measurement
@@ -53,14 +53,25 @@ class Judging:
     def least(self, response: transient.Response) -> Array:
         """What each element's gate makes of its slope at least, (n, elements, steps): infinite
         where it blocks, 0 where it is off."""
-        n, elements, steps = response.difference.shape
-        found = np.zeros((n, elements, steps))
-        for k, form in enumerate(self.forms):
-            if form[4]:
-                gate = form[4] - 1
-                on = response.on[:, gate, k] > 0
-                found[:, k] = np.where(on, self.wanted.gates[gate].slope, 0.0)
+        found = np.zeros(response.difference.shape)
+        on = self.gate_on(response)
+        for k in self.gated:
+            slope = self.wanted.gates[self.forms[k][4] - 1].slope
+            found[:, k] = np.where(on[:, k], slope, 0.0)
         return found
+
+    @property
+    def gated(self) -> tuple[int, ...]:
+        """Elements that a gate may hold back."""
+        sides = self.wanted.sides
+        return tuple(k for k, form in enumerate(self.forms) if form[4] and sides[k])
+
+    def gate_on(self, response: transient.Response) -> Flags:
+        """Whether its gate holds back each element, (n, elements, steps)."""
+        on = np.zeros(response.difference.shape, bool)
+        for k in self.gated:
+            on[:, k] = response.on[:, self.forms[k][4] - 1, k] > 0
+        return on
 
     def holds(self, window: transient.Window) -> list[int]:
         """Steps for which each element holds what it measures."""
