@@ -90,6 +90,8 @@ def cases_in_time(cases: Sequence[Shown], of: str = "") -> Figure:
     _legends(axes, cases)
     for ax in axes[-1]:
         ax.set_ylim(bottom=0)
+    if any(map(tells_gate, cases)):  # for all columns, which share the axis
+        axes[-1][0].set_ylim(top=axes[-1][0].get_ylim()[1] * BAR_ROOM)
     figure.supxlabel("time from the beginning of the event, s", fontsize=9)
     return figure
 
@@ -128,7 +130,6 @@ def _gate(ax: Axes, one: Shown) -> None:
     """A bar while the gate is on, above all values, and a mark where it starts."""
     time, on = one.frame["time_s"], one.frame["gate_on"].to_numpy() > 0
     above = ax.get_xaxis_transform()
-    ax.set_ylim(top=ax.get_ylim()[1] * BAR_ROOM)
     bar: dict[str, Any] = {"step": "post", "linewidth": 0, "transform": above}
     ax.fill_between(time, 1 - BAR, 1.0, where=on, color=GATE, **bar)
     starts = gate_starts(one)

@@ -133,8 +133,17 @@ def _frame(scheme: Scheme, name: str, case: Case, cts: Sequence[int]) -> pd.Data
             "measured_a": case.difference_a[element],
             "operates_above_a": case.threshold_a[element],
         }
-        | ({"gate_on": case.gate_on[element] * 1.0} if element in case.gated else {})
+        | _gate(scheme, case)
     )
+
+
+def _gate(scheme: Scheme, case: Case) -> dict[str, Array]:
+    """Of the element on the same leg that has one: of a high-set element its neighbour's."""
+    leg = scheme.watch[case.element]
+    for element in case.gated:
+        if scheme.watch[element] == leg:
+            return {"gate_on": case.gate_on[element] * 1.0}
+    return {}
 
 
 def table_of(cases: Iterable[Shown]) -> bytes:
@@ -188,7 +197,7 @@ def tells_trip(one: Shown) -> bool:
 
 
 def tells_gate(one: Shown) -> bool:
-    """Whether a gate may hold its element back."""
+    """Whether a gate may hold an element on the same leg back."""
     return "gate_on" in one.frame
 
 
