@@ -134,6 +134,12 @@ def test_a_gate_without_memory_loses_less_than_one_that_blocks_while_current_flo
             " shorten stays_s",
         ),
         (
+            [GATE | {"slope": 1.5}],
+            {"gate": ["held"]},
+            "scheme.gates.held.slope: 1.5, but per_phase has a phase element without bias; take it"
+            " out, so that the gate blocks",
+        ),
+        (
             [GATE | {"name": "none"}],
             {"gate": ["none"]},
             'scheme.gates[0].name: "none", must be a word of at most 60 letters, digits and _'
@@ -162,6 +168,8 @@ def test_what_means_nothing_is_refused(
     gates: list[dict[str, Any]], grids: dict[str, Any], told: str
 ) -> None:
     changes = {"scheme.gates": gates, "candidates": GRIDS | grids}
+    if "per_phase" in told:
+        changes |= {"scheme.kind": ["biased", "per_phase"]}
     found = faults_of(SMALL | changes)
     assert any(told == fault for fault in found), found
 

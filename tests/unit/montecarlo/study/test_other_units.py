@@ -112,7 +112,7 @@ def test_a_high_set_takes_the_relay_s_steps_and_has_a_range_of_its_own() -> None
     )
     assert study.candidates.high_set_pickup_a == (8.02, 12.0)
     moves = {move.key: move for move in study.moves}
-    assert moves["candidates.high_set_pickup_a"].moved
+    assert moves["candidates.high_set_pickup_a"].pairs == ((8.013, 8.02),)
 
 
 @pytest.mark.parametrize(
