@@ -205,21 +205,23 @@ def start_factor(current_pu: ArrayLike, start_pu: float, wait_s: float, omega: f
     >>> start_factor([2.0, 4.0, 7.0], 0.5, 3e-3, 100 * np.pi).round(3)
     array([0.703, 0.559, 0.503])
     """
-    current = np.asarray(current_pu, float)
-    level = start_pu / np.where(current > 0, current, np.nan)[..., None]
-    at = np.linspace(-np.pi / 2, np.pi / 2, POINTS_ON_WAVE)
+    level = start_pu / np.asarray(current_pu, float)[..., None]
     # where the crest only just starts it: the latest start
     latest = np.arcsin(np.clip(1 - level, -1, 1))
-    at = np.concatenate([np.broadcast_to(at, (*current.shape, at.size)), latest], axis=-1)
+    grid = np.linspace(-np.pi / 2, np.pi / 2, POINTS_ON_WAVE)
+    grid = grid + np.zeros_like(level)
+    at = np.concatenate([grid, latest], axis=-1)
     over = np.sin(at) + level
     under = np.sin(at) - level
-    rising, falling = (np.arcsin(np.clip(edge, -1, 1)) for edge in (over, under))
-    started = np.where(over <= 1 + ROUND_OFF, rising, np.pi - falling)
-    started = np.where((over > 1 + ROUND_OFF) & (under < -1), np.nan, started)
+    first = over <= 1 + ROUND_OFF
+    rising = np.arcsin(np.minimum(over, 1))
+    falling = np.pi - np.arcsin(np.maximum(under, -1))
+    started = np.where(first, rising, falling)
     passed = started - at + omega * wait_s
     flux = np.abs(np.cos(at) - np.cos(at + passed) - passed * np.sin(at))
-    found = np.max(np.where(np.isnan(flux), -np.inf, flux), axis=-1)
-    return np.asarray(np.where(np.isfinite(found), found, np.nan))
+    starts = first | (under >= -1)
+    largest = np.max(np.where(starts, flux, 0.0), axis=-1)
+    return np.asarray(np.where(starts.any(axis=-1), largest, np.nan))
 
 
 # --- transient dimensioning factor --------------------------------------------

@@ -4,7 +4,7 @@ judged on the same currents."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,7 @@ from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary.restraint import operating_quantity
 from montecarlo.secondary.transient import Response, Window
 from montecarlo.study.axes import Setting
-from montecarlo.study.candidates import Lattice, lattices_of
+from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 from studies.waveforms.instants import least_of_next
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
 SAMPLES = 1024  # first samples of each type, at least one an installation
 NEVER = np.inf
+LATE = 0.95  # of the samples are not later than that
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +45,16 @@ class Acted:
     held: Array
     operates_s: Array
     before: Array
+
+    @property
+    def known(self) -> Flags:
+        """Samples with a result."""
+        return np.isfinite(self.started)
+
+    @property
+    def operates(self) -> Flags:
+        """Samples in which an element does."""
+        return np.isfinite(self.operates_s)
 
 
 def gate_effects(study: Study, setting: Setting) -> pd.DataFrame:
@@ -65,17 +76,21 @@ def gate_effects(study: Study, setting: Setting) -> pd.DataFrame:
     import pandas as pd
 
     job = _job(study, setting)
-    looked_at = [one for one in strata(study) if one.side is not Side.STATE]
-    return pd.DataFrame([row for one in looked_at for row in _rows(study, job, one)])
+    rows: list[dict[str, Any]] = []
+    for stratum in strata(study):
+        if stratum.side is not Side.STATE:
+            rows += _rows(study, job, stratum)
+    return pd.DataFrame(rows)
 
 
 def _job(study: Study, setting: Setting) -> Job:
     """A lattice without a gate, then one with each."""
-    names = (NO_GATE, *study.candidates.gates_in_use)
+    gates = (NO_GATE, *study.candidates.gates_in_use)
+    settings = [replace(setting, gate=name) for name in gates]
     counted, earth = designs(study)
     return Job(
         study.alone,
-        tuple(one for name in names for one in lattices_of(study, replace(setting, gate=name))),
+        lattices_of(study, *settings),
         replace(counted, samples=min(counted.samples, SAMPLES)),
         replace(earth, samples=min(earth.samples, SAMPLES)),
     )
@@ -88,22 +103,31 @@ def _rows(study: Study, job: Job, stratum: Stratum) -> Iterator[dict[str, Any]]:
             for name, acted in acts(part).items():
                 found.setdefault(name, []).append(acted)
     free = _joined(found[NO_GATE])
+    internal = stratum.side is Side.INTERNAL
     for name in study.candidates.gates_in_use:
         acted = _joined(found[name])
-        row: dict[str, Any] = {"gate": name, "side": stratum.side.value, "type": stratum.kind}
-        row |= {"p_started": _mean(acted.started), "p_held_at_clearing": _mean(acted.held)}
-        internal = stratum.side is Side.INTERNAL
-        row |= _later(free, acted) if internal else {}
-        yield row | {"looked_at": int(np.isfinite(acted.started).sum())}
+        yield {
+            "gate": name,
+            "side": stratum.side.value,
+            "type": stratum.kind,
+            "p_started": _mean(acted.started),
+            "p_held_at_clearing": _mean(acted.held),
+            **(_later(free, acted) if internal else {}),
+            "looked_at": int(acted.known.sum()),
+        }
 
 
 def _parts(block: Block) -> Iterable[Block]:
     return in_parts(block) if block.stratum.side is Side.INTERNAL else [block]
 
 
-def _joined(parts: Iterable[Acted]) -> Acted:
-    every = ((one.started, one.held, one.operates_s, one.before) for one in parts)
-    return Acted(*map(np.concatenate, zip(*every, strict=True)))
+def _joined(parts: Sequence[Acted]) -> Acted:
+    return Acted(
+        np.concatenate([one.started for one in parts]),
+        np.concatenate([one.held for one in parts]),
+        np.concatenate([one.operates_s for one in parts]),
+        np.concatenate([one.before for one in parts]),
+    )
 
 
 def _mean(values: Array) -> float:
@@ -114,13 +138,20 @@ def _mean(values: Array) -> float:
 
 def _later(free: Acted, acted: Acted) -> dict[str, float]:
     """How much a gate delays what is detected without it."""
-    known = np.isfinite(acted.started)
-    detected = known & (free.operates_s < NEVER) & (free.before == 0)
-    too = detected & (acted.operates_s < NEVER)
+    detected = acted.known & free.operates & (free.before == 0)
+    too = detected & acted.operates
     added = acted.operates_s[too] - free.operates_s[too]
-    middle, most = np.quantile(added, [0.5, 0.95]).tolist() if added.size else (np.nan, np.nan)
-    lost = 1 - too.sum() / detected.sum() if detected.any() else np.nan
-    return {"added_delay_median_s": middle, "added_delay_p95_s": most, "p_lost": float(lost)}
+    middle = most = lost = np.nan
+    if added.size:
+        middle = np.median(added)
+        most = np.quantile(added, LATE)
+    if detected.any():
+        lost = 1 - too.sum() / detected.sum()
+    return {
+        "added_delay_median_s": float(middle),
+        "added_delay_p95_s": float(most),
+        "p_lost": float(lost),
+    }
 
 
 # --- one block ----------------------------------------------------------------
@@ -140,18 +171,20 @@ def acts(block: Block) -> Mapping[str, Acted]:
     """
     external = block.stratum.side is Side.EXTERNAL
     passing = external_event(block) if external else internal_fault(block)
-    window, lattices = passing[0], block.job.lattices
-    judged = {one: Judging.of(block, one, window) for one in lattices}
+    window = passing[0]
+    lattices = block.job.lattices
     last = lattices[-1]  # has a gate, so that all are looked at
-    cleared = cleared_s(block) if external else np.full(len(block), np.nan)
+    judged = {one: Judging.of(block, one, window) for one in lattices}
+    cleared = cleared_s(block)
     found: dict[str, list[Acted]] = {}
     for at, response in traced(block, last, passing, judged[last].wanted):
         lost = ~np.isfinite(response.pickup).all(axis=(1, 2, 3))
         for lattice, own in judged.items():
             pickups = pickups_a(block, lattice, own)[at]
-            acted = _acted(response, own, window, pickups, cleared[at], lattice)
-            unknown = replace(acted, started=np.where(lost, np.nan, acted.started))
-            found.setdefault(lattice.own.gate or NO_GATE, []).append(unknown)
+            acted = _acted(response, own, window, pickups, cleared[at])
+            acted.started[lost] = np.nan
+            name = lattice.own.gate or NO_GATE
+            found.setdefault(name, []).append(acted)
     return {name: _joined(parts) for name, parts in found.items()}
 
 
@@ -161,31 +194,42 @@ def _acted(
     window: Window,
     pickups: Array,
     cleared: Array,
-    lattice: Lattice,
 ) -> Acted:
-    lead, rows = window.lead, np.arange(len(pickups))
+    lead = window.lead
     least = judged.least(response)
-    on: Flags = np.any(least > 0, axis=1)
-    at = np.clip(np.floor(cleared / window.step_s), 0, window.steps - lead - 1)
-    held = on[rows, lead + np.where(np.isfinite(at), at, 0).astype(int)]
-    after, before = np.full(len(pickups), NEVER), np.zeros(len(pickups))
-    drop_off, holds = judged.wanted.drop_off, judged.holds(window)
+    on: Flags = np.any(judged.gate_on(response), axis=1)
+    after = np.full(len(pickups), NEVER)
+    before = np.zeros(len(pickups))
+    drop_off = judged.wanted.drop_off
+    holds = judged.holds(window)
     for k, form in enumerate(judged.forms):
         quantity = operating_quantity(
-            response.difference[:, k], response.bias[:, k], form, least[:, k]
+            response.difference[:, k],
+            response.bias[:, k],
+            form,
+            least[:, k],
         )
-        earlier, later = (
-            _operates(part, pickups[:, k], holds[k], drop_off)
-            for part in (quantity[:, window.per_cycle : lead], quantity[:, lead:])
-        )
+        how = pickups[:, k], holds[k], drop_off
+        earlier = _operates(quantity[:, window.per_cycle : lead], *how)
+        later = _operates(quantity[:, lead:], *how)
         before = np.maximum(before, np.isfinite(earlier))
-        after = np.minimum(after, (later + 1) * window.step_s + judged.delays_s[k])
+        operates_s = (later + 1) * window.step_s + judged.delays_s[k]
+        after = np.minimum(after, operates_s)
     return Acted(
         on.any(axis=1).astype(float),
-        np.where(np.isfinite(cleared), held, np.nan),
+        _held(on[:, lead:], cleared / window.step_s),
         after,
         before,
     )
+
+
+def _held(on: Flags, cleared: Array) -> Array:
+    """Whether it is on when the contacts open, at so many steps; NaN where none do."""
+    opens = np.isfinite(cleared)
+    step = np.where(opens, cleared, 0.0).astype(int)
+    step = np.minimum(step, on.shape[1] - 1)
+    held = on[np.arange(len(on)), step]
+    return np.where(opens, held, np.nan)
 
 
 def _operates(quantity: Array, pickups: Array, hold: int, drop_off: float) -> Array:
