@@ -63,7 +63,12 @@ def gate_rows(outcome: Outcome, without: Setting) -> pd.DataFrame:
     rows: list[dict[str, Any]] = []
     for name, gated in pairs.items():
         if gated in outcome.settings:
-            rows += _rows(outcome, name, (gated, without), level)
+            rows += _rows(
+                outcome,
+                name,
+                (gated, without),
+                level,
+            )
     return pd.DataFrame(rows)
 
 

@@ -223,7 +223,14 @@ def _held(  # noqa: PLR0913
     """What an element sustains from one step to another; of `scratch`, or of its squares alone."""
     if whole:
         row = 3 * (scratch.shape[0] // 4)
-        return sustained(scratch, row + begin, row + end, hold, drop_off, scratch)
+        return sustained(
+            scratch,
+            row + begin,
+            row + end,
+            hold,
+            drop_off,
+            scratch,
+        )
     return square_root(sustained(history, mine + begin, mine + end, hold, drop_off**2, scratch))
 
 
@@ -289,12 +296,30 @@ def judge(  # noqa: C901, PLR0913
                 store(scratch, 3 * steps + s, value)
             for d in range(meter.holds.size):
                 hold = meter.holds[d]
-                best = _held(history, mine, scratch, whole, lead, steps, hold, meter.drop_off)
+                best = _held(
+                    history,
+                    mine,
+                    scratch,
+                    whole,
+                    lead,
+                    steps,
+                    hold,
+                    meter.drop_off,
+                )
                 store(scratch, 0, best)
                 for b in range(LANES):
                     pickup[first + b, e, v, d] = scratch[0, b]
                 if looks_back:
-                    best = _held(history, mine, scratch, whole, start, lead, hold, meter.drop_off)
+                    best = _held(
+                        history,
+                        mine,
+                        scratch,
+                        whole,
+                        start,
+                        lead,
+                        hold,
+                        meter.drop_off,
+                    )
                     store(scratch, 0, best)
                     for b in range(LANES):
                         earlier[first + b, e, v, d] = scratch[0, b]

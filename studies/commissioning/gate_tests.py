@@ -30,7 +30,11 @@ class GateTests:
         self.rated_a = study.machine.rated_current_a / study.ct.stating.leg_ratio
         self.cycle_s = 1 / study.machine.frequency_hz
         title = f"Gate {gate.name}: currents at the relay; {WATCH}"
-        self.printed = Printed(title, "element and test", "expected")
+        self.printed = Printed(
+            title,
+            "element and test",
+            "expected",
+        )
         self._some = np.ones(len(next(iter(sheet.samples.values()))))
 
     @property
@@ -99,25 +103,58 @@ class GateTests:
         name = "gate starts at"
         if gate.start in OF_CURRENT:
             how = f"{ONCE}, larger each time until it starts; into one input alone it must not"
-            yield self._line(element, name, how, SECONDARY, self._starts_a)
+            yield self._line(
+                element,
+                name,
+                how,
+                SECONDARY,
+                self._starts_a,
+            )
         elif gate.start == "angle":
             how = f"a through current of {rated}, one side turned until it ends"
             limit = self._some * (gate.within_degrees or 0.0)
-            yield self._line(element, "gate ends at", how, "degrees", limit, self.rated_a)
+            yield self._line(
+                element,
+                "gate ends at",
+                how,
+                "degrees",
+                limit,
+                self.rated_a,
+            )
         elif gate.start == "direct_current":
             how = f"a through current of {rated}, direct current added until it starts"
             direct_a = self._some * (np.sqrt(2) * above * self.rated_a)
-            yield self._line(element, name, how, SECONDARY, direct_a, self.rated_a)
+            yield self._line(
+                element,
+                name,
+                how,
+                SECONDARY,
+                direct_a,
+                self.rated_a,
+            )
         elif gate.start == "second_harmonic":
             how = f"{rated} into one input, second harmonic added until it starts"
             harmonic_a = self._some * (above * self.rated_a)
-            yield self._line(element, name, how, SECONDARY, harmonic_a, self.rated_a)
+            yield self._line(
+                element,
+                name,
+                how,
+                SECONDARY,
+                harmonic_a,
+                self.rated_a,
+            )
 
     def _hold(self, element: str) -> Iterator[Line]:
         name = "gate is held down to"
         if self.gate.hold == "current":
             how = "the through current lowered until it ends"
-            yield self._line(element, name, how, SECONDARY, self.start_a)
+            yield self._line(
+                element,
+                name,
+                how,
+                SECONDARY,
+                self.start_a,
+            )
         elif self.gate.hold == "direct_current":
             amperes = self.injected_a
             how = (
@@ -126,22 +163,48 @@ class GateTests:
             )
             share = self._some * (self.gate.hold_above or 0.0)
             direct_a = np.sqrt(2) * amperes * share
-            yield self._line(element, name, how, SECONDARY, direct_a, amperes)
+            yield self._line(
+                element,
+                name,
+                how,
+                SECONDARY,
+                direct_a,
+                amperes,
+            )
 
     def _end(self, element: str) -> Iterator[Line]:
         gate = self.gate
         name = "gate stays"
         if gate.start == "time_difference" and gate.hold == "none":
             how = f"{ONCE}: how long the signal lasts"
-            yield self._line(element, name, how, "s", self._stays_s(0.0), self.injected_a)
+            yield self._line(
+                element,
+                name,
+                how,
+                "s",
+                self._stays_s(0.0),
+                self.injected_a,
+            )
             return
         how = "all currents taken off: how long the signal lasts from then on"
         window_s = 0.0 if self._by_currents else self.cycle_s
-        yield self._line(element, name, how, "s", self._stays_s(window_s))
+        yield self._line(
+            element,
+            name,
+            how,
+            "s",
+            self._stays_s(window_s),
+        )
         if gate.longest_s is not None:
             how = "the current that holds it kept on: how long the signal lasts"
             longest_s = self._some * gate.longest_s
-            yield self._line(element, "gate lasts", how, "s", longest_s)
+            yield self._line(
+                element,
+                "gate lasts",
+                how,
+                "s",
+                longest_s,
+            )
 
     @property
     def _by_currents(self) -> bool:
@@ -150,7 +213,11 @@ class GateTests:
 
     def _stays_s(self, window_s: float) -> Array:
         """From stays_s on, up to so much longer."""
-        return self.gate.stays_s + window_s * np.linspace(0, 1, len(self._some))
+        return self.gate.stays_s + window_s * np.linspace(
+            0,
+            1,
+            len(self._some),
+        )
 
 
 def every_line(sheet: Sheet) -> Iterator[Line]:

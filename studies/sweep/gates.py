@@ -27,7 +27,10 @@ def without_gate(result: Result) -> Setting | None:
     number = of_interest(result)
     if not result.study.candidates.gates_in_use or number is None:
         return None
-    return fastest(result.outcome, result.outcome.settings[number - 1])
+    return fastest(
+        result.outcome,
+        result.outcome.settings[number - 1],
+    )
 
 
 def gates_part(result: Result, without: Setting | None, effects: pd.DataFrame | None) -> Part:
@@ -50,10 +53,18 @@ def gates_part(result: Result, without: Setting | None, effects: pd.DataFrame | 
     rows = gate_rows(result.outcome, without)
     if not len(rows):
         return Part()
-    frame = rows.merge(effects, on=KEYS, how="left", sort=False)
+    frame = rows.merge(
+        effects,
+        on=KEYS,
+        how="left",
+        sort=False,
+    )
     frame = frame[[*(name for name in frame if name not in LAST), *LAST]]
     allowed_s = result.study.internal_faults.allowed_time_s
-    return Part({"gates": frame}, text=tuple(items(sentences(frame, allowed_s))))
+    return Part(
+        {"gates": frame},
+        text=tuple(items(sentences(frame, allowed_s))),
+    )
 
 
 def sentences(frame: pd.DataFrame, allowed_s: float) -> Iterator[str]:

@@ -58,7 +58,10 @@ class Record:
         )  # microseconds
         assert stamps[-1] <= LARGEST
         numbers = np.arange(1, len(stored) + 1)
-        flags = np.zeros((len(stored), len(self.statuses)), np.int64)
+        flags = np.zeros(
+            (len(stored), len(self.statuses)),
+            np.int64,
+        )
         for at, one in enumerate(self.statuses.values()):
             flags[:, at] = one
         if form == "ASCII":

@@ -131,10 +131,22 @@ def _gate(ax: Axes, one: Shown) -> None:
     time, on = one.frame["time_s"], one.frame["gate_on"].to_numpy() > 0
     above = ax.get_xaxis_transform()
     bar: dict[str, Any] = {"step": "post", "linewidth": 0, "transform": above}
-    ax.fill_between(time, 1 - BAR, 1.0, where=on, color=GATE, **bar)
+    ax.fill_between(
+        time,
+        1 - BAR,
+        1.0,
+        where=on,
+        color=GATE,
+        **bar,
+    )
     starts = gate_starts(one)
     mark: dict[str, Any] = {"transform": above, "zorder": 5, "clip_on": False}
-    ax.plot(starts, np.full(len(starts), 1 - BAR / 2), **STARTS, **mark)
+    ax.plot(
+        starts,
+        np.full(len(starts), 1 - BAR / 2),
+        **STARTS,
+        **mark,
+    )
 
 
 def _dashes(place: str) -> Any:

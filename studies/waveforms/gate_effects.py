@@ -181,7 +181,13 @@ def acts(block: Block) -> Mapping[str, Acted]:
         lost = ~np.isfinite(response.pickup).all(axis=(1, 2, 3))
         for lattice, own in judged.items():
             pickups = pickups_a(block, lattice, own)[at]
-            acted = _acted(response, own, window, pickups, cleared[at])
+            acted = _acted(
+                response,
+                own,
+                window,
+                pickups,
+                cleared[at],
+            )
             acted.started[lost] = np.nan
             name = lattice.own.gate or NO_GATE
             found.setdefault(name, []).append(acted)
@@ -210,7 +216,10 @@ def _acted(
             least[:, k],
         )
         how = pickups[:, k], holds[k], drop_off
-        earlier = _operates(quantity[:, window.per_cycle : lead], *how)
+        earlier = _operates(
+            quantity[:, window.per_cycle : lead],
+            *how,
+        )
         later = _operates(quantity[:, lead:], *how)
         before = np.maximum(before, np.isfinite(earlier))
         operates_s = (later + 1) * window.step_s + judged.delays_s[k]

@@ -49,7 +49,11 @@ def statuses(study: Study, setting: Setting, case: Case, times_s: Array) -> dict
             found[name] = _since(times_s, trips_s)
     for number in case.gated:
         name = f"gate {scheme.element_name(number)}"
-        found[name] = _held(case, times_s, case.gate_on[number])
+        found[name] = _held(
+            case,
+            times_s,
+            case.gate_on[number],
+        )
     return found
 
 
