@@ -19,6 +19,8 @@ from montecarlo.study.axes import Setting
 if TYPE_CHECKING:
     import pandas as pd
 
+QUANTITY = {Side.EXTERNAL: "p_false", Side.INTERNAL: "p_missed"}
+
 
 def fastest(outcome: Outcome, shown: Setting) -> Setting | None:
     """A setting without a gate and with the least delay of the candidates: a gate holds back what
@@ -87,14 +89,17 @@ def _rows(
     study, places = outcome.study, [batch.settings.index(one) for one in pair]
     for name in _types(outcome):
         found = batch.strata[name].estimate()
+        gap = difference_of_type(study, batch.strata, name, places, level)
+        difference = difference_columns(gap)
+        del difference["verdict"]
         yield {
             "gate": gate,
-            "side": name.side.value,
             "type": name.kind,
+            "quantity": QUANTITY[name.side],
             **limit_columns("p_without", found, places[1]),
             **limit_columns("p_with", found, places[0]),
-            **difference_columns(difference_of_type(study, batch.strata, name, places, level)),
-            "candidate": number_of(outcome, pair[0]),
-            "minus": number_of(outcome, pair[1]),
+            **difference,
+            "candidate_with": number_of(outcome, pair[0]),
+            "candidate_without": number_of(outcome, pair[1]),
             "batch": batch.number,
         }

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.frames.gates import fastest, gate_rows
+from montecarlo.frames.gates import QUANTITY, fastest, gate_rows
 from montecarlo.frames.result import Result
 from montecarlo.sampling.stratum import EVOLVING, Side
 from montecarlo.study.axes import Setting
@@ -17,8 +17,8 @@ from studies.sweep.frames import of_interest
 if TYPE_CHECKING:
     import pandas as pd
 
-KEYS = ["gate", "side", "type"]
-LAST = ["looked_at", "candidate", "minus", "batch"]
+KEYS = ["gate", "type"]
+LAST = ["looked_at", "candidate_with", "candidate_without", "batch"]
 
 
 def without_gate(result: Result) -> Setting | None:
@@ -83,8 +83,8 @@ def sentences(frame: pd.DataFrame, allowed_s: float) -> Iterator[str]:
         A paragraph a gate.
     """
     for name, own in frame.groupby("gate", sort=False):
-        outside = own[own["side"] == Side.EXTERNAL.value]
-        inside = own[own["side"] == Side.INTERNAL.value]
+        outside = own[own["quantity"] == QUANTITY[Side.EXTERNAL]]
+        inside = own[own["quantity"] == QUANTITY[Side.INTERNAL]]
         told = [_bought(str(name), outside)] if len(outside) else []
         yield " ".join([*told, *_paid(inside, allowed_s)])
 

@@ -108,7 +108,6 @@ def _rows(study: Study, job: Job, stratum: Stratum) -> Iterator[dict[str, Any]]:
         acted = _joined(found[name])
         yield {
             "gate": name,
-            "side": stratum.side.value,
             "type": stratum.kind,
             "p_started": _mean(acted.started),
             "p_held_at_clearing": _mean(acted.held),

@@ -55,7 +55,10 @@ def test_gates_are_shown_at_the_least_delay_beside_none(result: Result) -> None:
 def test_a_row_is_the_candidates_own_figures(result: Result, frame: pd.DataFrame) -> None:
     by_type = result.by_type.set_index(["candidate", "type"])
     for row in frame.to_dict("records"):
-        for column, number in (("p_with", row["candidate"]), ("p_without", row["minus"])):
+        for column, number in (
+            ("p_with", row["candidate_with"]),
+            ("p_without", row["candidate_without"]),
+        ):
             assert row[column] == by_type.loc[(number, row["type"]), "p"]
         assert row["difference"] == pytest.approx(row["p_with"] - row["p_without"], abs=1e-12)
         assert row["low"] <= row["difference"] <= row["high"]
@@ -71,7 +74,7 @@ def test_the_limits_hold_for_all_rows_together(result: Result, frame: pd.DataFra
 
 
 def test_the_gate_that_blocks_all_outside_started_there(frame: pd.DataFrame) -> None:
-    outside = frame[frame["side"] == "external"].set_index(["gate", "type"])
+    outside = frame[frame["quantity"] == "p_false"].set_index(["gate", "type"])
     for gate in ("change_and_dc", "latched"):
         row = outside.loc[(gate, "hv_three_phase")]
         assert row["p_without"] > 0.5
@@ -83,7 +86,7 @@ def test_the_gate_that_blocks_all_outside_started_there(frame: pd.DataFrame) -> 
 def test_what_is_lost_inside_is_what_the_run_misses_more(frame: pd.DataFrame) -> None:
     """All samples of the run are solved again: a type without false trips before it loses as
     many."""
-    inside = frame[(frame["side"] == "internal") & (frame["type"] != "evolving")]
+    inside = frame[(frame["quantity"] == "p_missed") & (frame["type"] != "evolving")]
     assert (inside["looked_at"] == FEW["samples"]).all()
     lost = inside["p_lost"] * (1 - inside["p_without"])
     np.testing.assert_allclose(lost, inside["difference"], atol=1e-12)
@@ -128,7 +131,7 @@ def test_every_sample_operates_where_one_alone_does() -> None:
 
 ROW: dict[str, Any] = {
     "gate": "held",
-    "side": "internal",
+    "quantity": "p_missed",
     "type": "three_phase",
     "p_without": 0.0,
     "p_with": 0.0,
@@ -139,7 +142,7 @@ ROW: dict[str, Any] = {
     "p_lost": 0.0,
 }
 OUTSIDE = ROW | {
-    "side": "external",
+    "quantity": "p_false",
     "type": "bus",
     "p_without": 0.7,
     "p_with": 1e-4,
