@@ -73,6 +73,8 @@ def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
 
 def _operated_before(result: Result) -> Iterator[str]:
     """Of the setting of interest; nothing without evolving faults."""
+    if result.study.internal_faults.evolving is None:
+        return
     number = result.chosen or nearest(result.candidates)
     rows = result.by_type
     mine = rows[(rows["candidate"] == number) & (rows["type"] == EVOLVING.kind)]
