@@ -37,11 +37,17 @@ from montecarlo.study.circuits import (
 @dataclass(frozen=True, eq=False)
 class Judged:
     """What the elements of a circuit compare with their pick-ups: quantity (n, elements, forms,
-    delays) [A]."""
+    delays) [A]; earlier: the same of an external fault before an internal one, None without it."""
 
     forms: tuple[Form, ...]
     delays_s: tuple[float, ...] | None  # None: the delay does not matter, one column
     quantity: Array
+    earlier: Array | None = None
+
+    @property
+    def before(self) -> Judged | None:
+        """What they compare before the internal fault; None without an external one."""
+        return None if self.earlier is None else Judged(self.forms, self.delays_s, self.earlier)
 
     def at_delays(self, form: int, delays_s: tuple[float, ...]) -> Array:
         """Of one form, for some delays; one column where they do not matter. [A]

@@ -227,6 +227,7 @@ def integrate(  # noqa: C901, PLR0913
     pace: Pace,
     meter: Meter,
     pickup: Array,
+    earlier: Array,
     moves: Array,
     trace: Array,
 ) -> None:
@@ -247,6 +248,8 @@ def integrate(  # noqa: C901, PLR0913
     meter : Meter
     pickup : ndarray, (n, elements, forms, holds)
         Written (A).
+    earlier : ndarray, (n, elements, forms, holds)
+        Written unless it is empty: the same before the event, without the first cycle (A).
     moves : ndarray, (n,)
         Written: the largest last Newton move (knee flux).
     trace : ndarray, (n, legs + 3 ct + signals + gates slots, steps or more)
@@ -333,7 +336,7 @@ def integrate(  # noqa: C901, PLR0913
         _look_at_gates(gates, now, levels, on, taken, rate, first)
         judged = heard if taps > 0 else history
         ahead = lead * rate // pace.per_cycle
-        judge(judged, done, ahead, meter, on, scratch, first, pickup)
+        judge(judged, done, ahead, meter, on, scratch, first, pickup, earlier, rate)
         if trace.size > 0:
             _write_series(judged, taken, legs + 3 * cts, first, trace)
             _write_series(on, taken, legs + 3 * cts + signals, first, trace)

@@ -84,7 +84,8 @@ class Source:
 @dataclass(frozen=True, eq=False)
 class Response:
     """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each
-    delay, NaN where unresolved.
+    delay, NaN where unresolved; earlier: the same before the event, empty where the cycles before
+    it are alike.
 
     The rest at step ends, empty unless asked for. Instantaneous: trace (n, legs, steps) the legs'
     currents [A]; cts (n, ct, steps) what each CT delivers into its lead [A], ideal the same without
@@ -94,6 +95,7 @@ class Response:
     samples where it has a chain, `Measurement.grid`."""
 
     pickup: Array
+    earlier: Array
     trace: Array
     cts: Array
     ideal: Array
@@ -156,6 +158,7 @@ def solve(  # noqa: PLR0913
         settle=0.0 if measurement.gates else float(settle),
     )
     pickup = np.empty((fill.size, *measurement.shape))
+    earlier = np.empty((0 if window.repeats else fill.size, *measurement.shape))
     moves = np.empty(fill.size)
     meter = measurement.meter(window.step_s, window.per_cycle, fill)
     (legs, cts), signals = table.shape, meter.signals.size
@@ -172,15 +175,18 @@ def solve(  # noqa: PLR0913
         pace,
         meter,
         pickup,
+        earlier,
         moves,
         trace,
     )
-    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
+    for found in (pickup, earlier):
+        found[~(moves[: len(found)] <= UNRESOLVED_MOVE)] = np.nan
     parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
     in_legs, of_cts, ideal, flux = (part[..., : window.steps] for part in parts[:4])
     measured, on = (part[..., :taken] for part in parts[4:])
     return Response(
         pickup[:n],
+        earlier[:n],
         in_legs,
         of_cts,
         ideal,

@@ -84,6 +84,7 @@ AXES = (  # in the order of the tables' columns
 )
 KEYS = tuple(axis.key for axis in AXES)
 PICKUPS = tuple(axis.key for axis in AXES if axis.part == "pick-up")
+AT_STEPS = tuple(axis.key for axis in AXES if axis.part in ("pick-up", "high set"))  # of the relay
 CIRCUIT = tuple(axis.key for axis in AXES if axis.part == "circuit")
 BIAS = tuple(axis.key for axis in AXES if axis.part == "bias" and not axis.own)
 OWN = tuple(axis.key for axis in AXES if axis.own)
@@ -412,6 +413,7 @@ class Candidates(Section):
             0.0,
             MOST_A,
             above=True,
+            at_relay_steps=True,
         ),
     ] = ()
     high_set_pickup_relay_percent: _GridRelayPercent = ()

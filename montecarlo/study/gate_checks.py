@@ -59,11 +59,15 @@ def _named(study: Study) -> Iterator[str]:
             f" {listed(study.scheme.kinds)} compares two sides of the winding; take it out"
         )
     for gate in study.scheme.gates:
-        lacking = [one.kind for one in schemes if one.of("phase") and not one.biased]
+        lacking = [
+            one.kind
+            for one in schemes
+            if any(one_side(one, k) and not one.elements[k].bias for k in one.of("phase"))
+        ]
         if gate.slope is not None and gate.name in study.candidates.gates_in_use and lacking:
             yield (
-                f"scheme.gates.{gate.name}.slope: {gate.slope:g}, but {lacking[0]} has no biased"
-                " element; take it out, so that the gate blocks"
+                f"scheme.gates.{gate.name}.slope: {gate.slope:g}, but {lacking[0]} has a phase"
+                " element without bias; take it out, so that the gate blocks"
             )
 
 
