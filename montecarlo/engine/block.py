@@ -25,6 +25,8 @@ from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.circuits import Circuit, bank_of, bias_form, gates_of, leg_ohm, measurement
 
+LASTING = transient.Window(50.0, 0.0)  # of what has no time: no delay and no gate counts steps
+
 
 @dataclass(frozen=True, eq=False)
 class Judged:
@@ -205,7 +207,8 @@ class Block(ChunkSamples):
         -------
         Form
         """
-        return bias_form(self.study, lattice.bias_of(stage), stage, lattice.own.gate)
+        gate = lattice.own.gate_of(stage)
+        return bias_form(self.study, lattice.bias_of(stage), stage, gate)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.
@@ -341,7 +344,7 @@ class Block(ChunkSamples):
         """
         forms = self.forms(circuit)
         quantity = self.solved(circuit, primary_a, idle).quantities(
-            measurement(self.study, self.scheme(circuit), forms)
+            self.wanted(circuit, LASTING, forms, (0.0,))
         )
         return Judged(forms, None, quantity[..., None])
 

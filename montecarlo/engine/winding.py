@@ -17,7 +17,7 @@ from montecarlo.engine.primary import Complex
 from montecarlo.engine.waves import Waves, step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array, Index
-from montecarlo.relays.gates import NO_GATE
+from montecarlo.relays.gates import OF_EARTH
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import STAGES, Axis
 from montecarlo.secondary import steady, transient
@@ -129,7 +129,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
-        if axis == "phase" and _gate_may_start(study, lattice):
+        if _gate_may_start(study, lattice.own.gate_of(axis)):
             return np.ones(len(pickup_a), bool)
         flux = np.array(pickup_a) * scheme.path_ohm(axis, ohm) / knee
         each = np.repeat(curve[:, None], flux.size, axis=1)
@@ -143,14 +143,13 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     return {stage: late(stage, own) for stage in STAGES if (own := lattice.pickups_of(stage))}
 
 
-def _gate_may_start(study: Study, lattice: Lattice) -> bool:
-    """Whether an earth fault may start a lattice's gate. Its current is too small for one that
-    wants more of it, the neutral's impedance at its centre, with a fifth to spare."""
-    name = lattice.own.gate
-    if name in (None, NO_GATE):
+def _gate_may_start(study: Study, name: str | None) -> bool:
+    """Whether an earth fault may start a gate. Its current is too small for one that wants more of
+    it, the neutral's impedance at its centre, with a fifth to spare."""
+    if name is None:
         return False
     (gate,) = (one for one in study.scheme.gates if one.name == name)
-    if gate.start_pu is None:
+    if gate.start_pu is None or gate.start == OF_EARTH:
         return True
     nominal, machine = Nominal(study), study.machine
     most_v = machine.phase_voltage_v * machine.voltage_factor.support()[1]

@@ -77,7 +77,8 @@ class Measurement:
     delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
     runs on; drop_off: the share of its pick-up at which an element resets; gates: what a form's
     number counts, on the block's samples; sides: what multiplies each CT's current in what passes
-    one side of an element's leg, where gates look at the element, none elsewhere."""
+    one side of an element's leg, where gates look at the element, none elsewhere; phases: so many
+    of the elements, the first ones, belong to phases."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -91,6 +92,7 @@ class Measurement:
     over_travel_s: float = 0.0
     gates: tuple[Gate, ...] = ()
     sides: tuple[tuple[float, ...], ...] = ()
+    phases: int = 3
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -209,6 +211,7 @@ class Measurement:
                 np.array([gate.what for gate in self.gates], int),
                 np.array([gate.slope for gate in self.gates], float),
                 np.array([gate.together for gate in self.gates], int),
+                int(np.count_nonzero(slot[: self.phases] >= 0)),
                 self._levels(fill),
                 turns(per_cycle),
             ),
