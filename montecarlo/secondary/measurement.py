@@ -10,7 +10,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array, Index
-from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.relays.schemes import OF_TWO_ENDS, RESIDUAL_PAIR
 from montecarlo.secondary.gates import Gate, compiled, turns
 from montecarlo.secondary.judging import POINTS, QUANTITIES
 from montecarlo.secondary.restraint import ADDED, LARGEST, NO_BIAS, PRODUCT, Form
@@ -141,6 +141,20 @@ class Measurement:
         first, second = self.senses[element]
         return np.asarray(self.gains(self.bias[element]) * [first, -second])
 
+    def sides_of(self, element: int) -> Array:
+        """What multiplies the currents of an element's CTs in the sums of either sense.
+
+        Parameters
+        ----------
+        element : int
+
+        Returns
+        -------
+        ndarray, (2, cts)
+        """
+        senses = np.array(self.senses[element])
+        return np.asarray(self.gains(self.bias[element]) * np.array([senses > 0, senses < 0]))
+
     def meter(self, step_s: float, per_cycle: int, fill: Index | None = None) -> Meter:
         """The same for the compiled pass.
 
@@ -171,6 +185,9 @@ class Measurement:
                 sums[each, list(cts)], own = self.through(e), [SUM + each]
                 share[e], each = 0.5 if kind == "vector_mean" else 1.0, each + 1
                 combine[e] = ADDED if kind == "vector_mean" else PRODUCT
+            elif cts and kind == RESIDUAL_PAIR:
+                sums[each : each + 2, list(cts)] = self.sides_of(e)
+                own, share[e], each = [SUM + each, SUM + each + 1], 0.5, each + 2
             elif kind == "mean":
                 share[e] /= max(len(cts), 1)
             elif kind == "largest":

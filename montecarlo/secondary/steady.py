@@ -13,7 +13,7 @@ import numpy as np
 
 from montecarlo.quantities import Array, Complex, Flags
 from montecarlo.relays.gates import OF_EARTH
-from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.relays.schemes import OF_TWO_ENDS, RESIDUAL_PAIR
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, sine_power_fundamental
 from montecarlo.secondary.measurement import Measurement
@@ -76,6 +76,9 @@ class Steady(NamedTuple):
     def _bias(self, measurement: Measurement, e: int, difference: Array) -> Array:
         """Bias current of an element, (n,). [A]"""
         ends, kind = list(measurement.bias[e]), measurement.kind(e)
+        if kind == RESIDUAL_PAIR:
+            sides = np.abs(self.cts[:, ends] @ measurement.sides_of(e).T)
+            return bias_current(sides, "mean")
         if kind not in OF_TWO_ENDS:
             return bias_current(np.abs(self.cts[:, ends]) * measurement.gains(ends), kind)
         through = np.abs(self.cts[:, ends] @ measurement.through(e))

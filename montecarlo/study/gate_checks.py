@@ -148,6 +148,8 @@ def short_gates(study: Study) -> Iterator[Caution]:
     """
     window_s = 1 / study.machine.frequency_hz
     for gate in study.scheme.gates:
+        if gate.start == OF_EARTH:  # its end is a release
+            continue
         if gate.stays_s < window_s and gate.name in study.candidates.gates_in_use:
             yield Caution(
                 f"scheme.gates.{gate.name}.stays_s",

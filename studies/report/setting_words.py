@@ -19,6 +19,7 @@ CURRENTS = {
     "sum": "sum of the ends' currents",
     "largest": "largest of the ends' currents",
     "vector_mean": "half the vector sum of the two ends' currents",
+    "residual_pair": "half the sum of the residual and the neutral CT's current",
     "scalar_product": "root of the scalar product of the two ends' currents",
 }
 

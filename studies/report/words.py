@@ -23,6 +23,8 @@ SCHEME_NAMES = {
     "two_phase_one_earth": "two phase elements and an earth element",
     "biased": "one biased element per phase",
     "restricted_earth_fault": "restricted earth fault",
+    "biased_restricted_earth_fault": "biased restricted earth fault",
+    "biased_with_restricted_earth_fault": "biased phase elements and biased restricted earth fault",
 }
 
 

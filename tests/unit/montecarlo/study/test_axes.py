@@ -50,6 +50,9 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
         "earth_delay_s": [0.1],
         "high_set_pickup_a": [5.0],
         "high_set_delay_s": [0.0],
+        "earth_first_slope": [0.3],
+        "earth_second_slope": [0.6],
+        "earth_turning_point_a": [1.0],
         "gate": ["none", "angle"],
         "earth_gate": ["none", "released"],
     }
