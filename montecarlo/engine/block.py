@@ -219,7 +219,8 @@ class Block(ChunkSamples):
         -------
         Form
         """
-        return bias_form(self.study, lattice.bias_of(stage), stage, lattice.own.gate)
+        gate = lattice.own.gate_of(stage)
+        return bias_form(self.study, lattice.bias_of(stage), stage, gate)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.
@@ -278,8 +279,10 @@ class Block(ChunkSamples):
         -------
         Measurement
         """
+        gated = any(form[4] for form in forms)
+        gates = gates_of(self.study, self.samples, 1.0) if gated else ()
         chain = chain_of(self.study, self.samples)
-        return measurement(self.study, self.scheme(circuit), forms, chain=chain)
+        return measurement(self.study, self.scheme(circuit), forms, gates=gates, chain=chain)
 
     # --- solutions ------------------------------------------------------------
 

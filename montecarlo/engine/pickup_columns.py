@@ -198,8 +198,8 @@ def _setting(
 
 
 def _gate(lattice: Lattice, axis: Axis, delay_s: float | None) -> str | None:
-    """Of phase elements, where they are solved in time: what lasts is judged without gates."""
-    return lattice.own.gate if axis == "phase" and delay_s is not None else None
+    """What lasts is judged without the gates of phase elements."""
+    return None if axis == "phase" and delay_s is None else lattice.own.gate_of(axis)
 
 
 def _circuit_words(block: Block, lattice: Lattice, axis: Axis) -> str:

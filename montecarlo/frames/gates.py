@@ -19,6 +19,7 @@ from montecarlo.study.axes import Setting
 if TYPE_CHECKING:
     import pandas as pd
 
+GATES = ("gate", "earth_gate")
 QUANTITY = {Side.EXTERNAL: "p_false", Side.INTERNAL: "p_missed"}
 
 
@@ -38,8 +39,9 @@ def fastest(outcome: Outcome, shown: Setting) -> Setting | None:
         None where no such candidate was judged.
     """
     least = min(one.delay_s for one in outcome.settings)
-    found = replace(shown, gate=NO_GATE, delay_s=least)
-    return found if shown.gate is not None and found in outcome.settings else None
+    none: dict[str, Any] = {key: NO_GATE for key in GATES if getattr(shown, key) is not None}
+    found = replace(shown, **none, delay_s=least)
+    return found if none and found in outcome.settings else None
 
 
 def gate_rows(outcome: Outcome, without: Setting) -> pd.DataFrame:
@@ -58,8 +60,9 @@ def gate_rows(outcome: Outcome, without: Setting) -> pd.DataFrame:
     """
     import pandas as pd
 
-    gates = outcome.study.candidates.gates_in_use
-    pairs = {name: replace(without, gate=name) for name in gates}
+    candidates = outcome.study.candidates
+    keys = {name: candidates.key_of_gate(name) for name in candidates.gates_in_use}
+    pairs = {name: _with(without, key, name) for name, key in keys.items()}
     types = _types(outcome)
     level = level_of(len(pairs) * len(types))
     rows: list[dict[str, Any]] = []
@@ -72,6 +75,11 @@ def gate_rows(outcome: Outcome, without: Setting) -> pd.DataFrame:
                 level,
             )
     return pd.DataFrame(rows)
+
+
+def _with(setting: Setting, key: str, gate: str) -> Setting:
+    changes: dict[str, Any] = {key: gate}
+    return replace(setting, **changes)
 
 
 def _types(outcome: Outcome) -> list[Stratum]:

@@ -156,10 +156,10 @@ def _look_at_gates(
         if gates.together[g]:
             for s in range(steps):
                 held = splat(0.0)
-                for slot in range(slots):
+                for slot in range(gates.phases):
                     each = load(on, begin + slot * steps + s)
                     held = where_less(held, each, each, held)
-                for slot in range(slots):
+                for slot in range(gates.phases):
                     store(on, begin + slot * steps + s, held)
 
 

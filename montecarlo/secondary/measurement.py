@@ -10,7 +10,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array, Index
-from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.relays.schemes import OF_TWO_ENDS, RESIDUAL_PAIR
 from montecarlo.secondary.chain import Chain, Grid, sampling
 from montecarlo.secondary.gates import Gate, compiled, turns
 from montecarlo.secondary.judging import POINTS, QUANTITIES
@@ -78,8 +78,9 @@ class Measurement:
     delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
     runs on; drop_off: the share of its pick-up at which an element resets; gates: what a form's
     number counts, on the block's samples; sides: what multiplies each CT's current in what passes
-    one side of an element's leg, where gates look at the element, none elsewhere; chain: how the
-    relay samples the currents, on the block's samples, none: as the solution has them."""
+    one side of an element's leg, where gates look at the element, none elsewhere; phases: so many
+    of the elements, the first ones, belong to phases; chain: how the relay samples the currents,
+    on the block's samples, none: as the solution has them."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -93,6 +94,7 @@ class Measurement:
     over_travel_s: float = 0.0
     gates: tuple[Gate, ...] = ()
     sides: tuple[tuple[float, ...], ...] = ()
+    phases: int = 3
     chain: Chain | None = None
 
     @property
@@ -142,6 +144,20 @@ class Measurement:
         first, second = self.senses[element]
         return np.asarray(self.gains(self.bias[element]) * [first, -second])
 
+    def sides_of(self, element: int) -> Array:
+        """What multiplies the currents of an element's CTs in the sums of either sense.
+
+        Parameters
+        ----------
+        element : int
+
+        Returns
+        -------
+        ndarray, (2, cts)
+        """
+        senses = np.array(self.senses[element])
+        return np.asarray(self.gains(self.bias[element]) * np.array([senses > 0, senses < 0]))
+
     def meter(self, step_s: float, per_cycle: int, fill: Index | None = None) -> Meter:
         """The same for the compiled pass.
 
@@ -172,6 +188,9 @@ class Measurement:
                 sums[each, list(cts)], own = self.through(e), [SUM + each]
                 share[e], each = 0.5 if kind == "vector_mean" else 1.0, each + 1
                 combine[e] = ADDED if kind == "vector_mean" else PRODUCT
+            elif cts and kind == RESIDUAL_PAIR:
+                sums[each : each + 2, list(cts)] = self.sides_of(e)
+                own, share[e], each = [SUM + each, SUM + each + 1], 0.5, each + 2
             elif kind == "mean":
                 share[e] /= max(len(cts), 1)
             elif kind == "largest":
@@ -216,6 +235,7 @@ class Measurement:
                 np.array([gate.what for gate in self.gates], int),
                 np.array([gate.slope for gate in self.gates], float),
                 np.array([gate.together for gate in self.gates], int),
+                int(np.count_nonzero(slot[: self.phases] >= 0)),
                 self._levels(fill),
                 turns(grid.per_cycle),
             ),

@@ -100,7 +100,8 @@ class Gates(NamedTuple):
     leg: Index  # (slots,) row of its leg
     what: Index  # (gates,) `Gate.what`
     slope: Array  # (gates,) of the bias while one is on; infinite: it cannot operate
-    together: Index  # (gates,) whether one element's gate holds back all
+    together: Index  # (gates,) whether the gate of one of the phases holds back all
+    phases: int  # so many slots are of phase elements; they come first
     levels: Array  # (gates, levels, n) `Levels.rows`
     circle: Array  # (4, per_cycle) `gates.turns`
 

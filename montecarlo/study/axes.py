@@ -81,6 +81,7 @@ AXES = (  # in the order of the tables' columns
     SettingAxis("high_set_pickup_a", "A", "high set", "high_set"),
     SettingAxis("high_set_delay_s", "s", "time", "high_set"),
     SettingAxis("gate", "", "gate", "phase"),  # a name
+    SettingAxis("earth_gate", "", "gate", "earth"),  # a name
 )
 KEYS = tuple(axis.key for axis in AXES)
 PICKUPS = tuple(axis.key for axis in AXES if axis.part == "pick-up")
@@ -145,6 +146,7 @@ class Setting:
     high_set_pickup_a: float | None = None
     high_set_delay_s: float | None = None
     gate: str | None = None
+    earth_gate: str | None = None
 
     def pickup_of(self, stage: Element) -> float | None:
         """The pick-up of some elements; None without such an element. [A]
@@ -303,6 +305,9 @@ class ExistingSetting(Section):
         | None
     ) = None
     gate: Annotated[str, word("gate of the phase elements, if candidates have gates")] | None = None
+    earth_gate: (
+        Annotated[str, word("gate of the earth element, if candidates have such gates")] | None
+    ) = None
 
 
 class Candidates(Section):
@@ -428,6 +433,13 @@ class Candidates(Section):
         tuple[str, ...],
         word('gates of the phase elements, by name: of scheme.gates, or "none"'),
     ] = ()
+    earth_gate: Annotated[
+        tuple[str, ...],
+        word(
+            "gates of the earth element, by name, that start on no_neutral_current: release by the"
+            ' neutral CT; or "none"'
+        ),
+    ] = ()
     existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None
 
     _given: tuple[tuple[str, str], ...] = PrivateAttr(default=())  # name and key
@@ -446,8 +458,24 @@ class Candidates(Section):
     @property
     def gates_in_use(self) -> tuple[str, ...]:
         """Names of the gates that candidates or the existing setting have."""
-        existing = NO_GATE if self.existing is None else self.existing.gate or NO_GATE
-        return tuple(name for name in dict.fromkeys((*self.gate, existing)) if name != NO_GATE)
+        held = [] if self.existing is None else [self.existing.gate, self.existing.earth_gate]
+        named = dict.fromkeys((*self.gate, *self.earth_gate, *held))
+        return tuple(name for name in named if name not in (None, NO_GATE))
+
+    def key_of_gate(self, name: str) -> str:
+        """Whose gate it is.
+
+        Parameters
+        ----------
+        name : str
+            In use.
+
+        Returns
+        -------
+        "gate" or "earth_gate"
+        """
+        existing = None if self.existing is None else self.existing.earth_gate
+        return "earth_gate" if name in (*self.earth_gate, existing) else "gate"
 
     def narrowed(self, found: Sequence[Grids]) -> Candidates:
         """The same candidates, of which a search left some.

@@ -10,7 +10,7 @@ import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.relays.gates import NO_GATE
-from montecarlo.relays.places import GROUPS
+from montecarlo.relays.places import GROUPS, NEUTRAL
 from montecarlo.relays.schemes import Axis, Scheme, build, leg_resistances
 from montecarlo.secondary.chain import Chain
 from montecarlo.secondary.circuit import CtBank, build_bank
@@ -174,6 +174,7 @@ def measurement(
         over_travel_s=relay.over_travel_s,
         gates=gates,
         sides=tuple(one_side(scheme, number) for number in range(len(scheme.elements))),
+        phases=len(scheme.of("phase")),
         chain=chain,
     )
 
@@ -205,7 +206,8 @@ def chain_of(study: Study, samples: Mapping[str, Array]) -> Chain | None:
 
 
 def one_side(scheme: Scheme, number: int) -> tuple[float, ...]:
-    """What multiplies each CT's current in what passes one side of a phase element's leg.
+    """What multiplies each CT's current in what passes one side of an element's leg: of an earth
+    element the side of the neutral CT.
 
     Parameters
     ----------
@@ -216,12 +218,16 @@ def one_side(scheme: Scheme, number: int) -> tuple[float, ...]:
     Returns
     -------
     tuple of float
-        Empty where its leg does not compare two sides, and for other elements.
+        Empty where its leg does not compare two sides, and for high-set elements.
     """
     element = scheme.elements[number]
     row = scheme.table[element.leg]
-    two = row.max() > 0 > row.min()
-    return tuple(np.maximum(row, 0.0).tolist()) if element.axis == "phase" and two else ()
+    if element.axis == "high_set" or not row.max() > 0 > row.min():
+        return ()
+    if element.axis == "phase":
+        return tuple(np.maximum(row, 0.0).tolist())
+    neutral = row * (np.array(scheme.places) == NEUTRAL)
+    return tuple(np.abs(neutral).tolist()) if neutral.any() else ()
 
 
 def gates_of(study: Study, samples: Mapping[str, Array], step_s: float) -> tuple[Gate, ...]:
@@ -280,14 +286,14 @@ def bias_form(
     stage : "phase", "earth" or "high_set", optional
         Which elements.
     gate : str, optional
-        Of the phase elements; others have none.
+        Theirs, if they have one.
 
     Returns
     -------
     Form
     """
     names = [NO_GATE, *(one.name for one in study.scheme.gates)]
-    number = 0 if gate is None or stage != "phase" else names.index(gate)
+    number = 0 if gate is None else names.index(gate)
     if bias is None:
         return (*NO_BIAS[:4], number)
     which = SUM if study.scheme.bias_form_of(stage) == "sum" else GREATER_OF

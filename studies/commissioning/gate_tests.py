@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from montecarlo.quantities import Array
-from montecarlo.relays.gates import NO_GATE, Gate
+from montecarlo.relays.gates import OF_EARTH, Gate
 from montecarlo.study.circuits import one_side
 from studies.commissioning.expected import Sheet
 from studies.commissioning.lines import AT_RELAY, BY_SECONDARY, SECONDARY, Line, Printed, lines_of
@@ -71,6 +71,10 @@ class GateTests:
         ------
         Line
         """
+        if self.gate.start == OF_EARTH:
+            how = "a current into the input of the neutral CT alone, raised until it ends"
+            yield self._line(element, "gate ends at", how, SECONDARY, self.start_a)
+            return
         yield from self._start(element)
         yield from self._hold(element)
         yield from self._end(element)
@@ -236,7 +240,7 @@ def every_line(sheet: Sheet) -> Iterator[Line]:
 
 
 def gate_lines(sheet: Sheet) -> Iterator[Line]:
-    """Of the gate of a sheet's setting; nothing without one.
+    """Of the gates of a sheet's setting; nothing without one.
 
     Parameters
     ----------
@@ -246,10 +250,10 @@ def gate_lines(sheet: Sheet) -> Iterator[Line]:
     ------
     Line
     """
-    if sheet.setting.gate in (None, NO_GATE):
-        return
-    (gate,) = (one for one in sheet.study.scheme.gates if one.name == sheet.setting.gate)
-    tests, scheme = GateTests(sheet, gate), sheet.scheme
-    for number in sheet.set:
-        if one_side(scheme, number):
-            yield from tests.lines(scheme.element_name(number))
+    scheme, named = sheet.scheme, {"phase": sheet.setting.gate, "earth": sheet.setting.earth_gate}
+    for gate in sheet.study.scheme.gates:
+        tests = GateTests(sheet, gate)
+        for number in sheet.set:
+            own = named.get(scheme.elements[number].axis) == gate.name
+            if own and one_side(scheme, number):
+                yield from tests.lines(scheme.element_name(number))

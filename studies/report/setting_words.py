@@ -22,6 +22,7 @@ CURRENTS = {
     "sum": "sum of the ends' currents",
     "largest": "largest of the ends' currents",
     "vector_mean": "half the vector sum of the two ends' currents",
+    "residual_pair": "half the sum of the residual and the neutral CT's current",
     "scalar_product": "root of the scalar product of the two ends' currents",
 }
 WHAT = {  # keys of a gate that need a word
@@ -66,7 +67,7 @@ def bias_words(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]
 def gate_words(study: Study, row: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Every key of the setting's gate that matters, its input at its centre; nothing without."""
     for gate in study.scheme.gates:
-        if gate.name == row.get("gate"):
+        if gate.name in (row.get("gate"), row.get("earth_gate")):
             for key in _keys(gate):
                 label, unit = without_unit(key)
                 words = WHAT.get(key, label.replace("_", " "))

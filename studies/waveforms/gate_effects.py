@@ -21,7 +21,7 @@ from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary.restraint import operating_quantity
 from montecarlo.secondary.transient import Response, Window
 from montecarlo.study.axes import Setting
-from montecarlo.study.candidates import lattices_of
+from montecarlo.study.candidates import Lattice, lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 from studies.waveforms.instants import least_of_next
@@ -64,7 +64,7 @@ def gate_effects(study: Study, setting: Setting) -> pd.DataFrame:
     ----------
     study : Study
     setting : Setting
-        Of the first samples of every type; its own gate does not matter.
+        Of the first samples of every type, without a gate.
 
     Returns
     -------
@@ -85,8 +85,10 @@ def gate_effects(study: Study, setting: Setting) -> pd.DataFrame:
 
 def _job(study: Study, setting: Setting) -> Job:
     """A lattice without a gate, then one with each."""
-    gates = (NO_GATE, *study.candidates.gates_in_use)
-    settings = [replace(setting, gate=name) for name in gates]
+    settings = [setting]
+    for name in study.candidates.gates_in_use:
+        change: dict[str, Any] = {study.candidates.key_of_gate(name): name}
+        settings.append(replace(setting, **change))
     counted, earth = designs(study)
     return Job(
         study.alone,
@@ -189,9 +191,13 @@ def acts(block: Block) -> Mapping[str, Acted]:
                 np.broadcast_to(own.phase, len(block))[at],
             )
             acted.started[lost] = np.nan
-            name = lattice.own.gate or NO_GATE
+            name = _gate_of(lattice)
             found.setdefault(name, []).append(acted)
     return {name: _joined(parts) for name, parts in found.items()}
+
+
+def _gate_of(lattice: Lattice) -> str:
+    return lattice.own.gate_of("phase") or lattice.own.gate_of("earth") or NO_GATE
 
 
 def _acted(
