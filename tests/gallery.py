@@ -23,6 +23,7 @@ PICTURES = {  # of each study, the figure that configs/README.md shows
     "schemes_11kv": "caught_by_other",
     "biased_and_ref_13_8kv": "protected_winding",
     "gates_13_8kv": "bias_plane_hv_three_phase",
+    "released_ref_13_8kv": "tradeoff",
     "all_events_11kv": "tradeoff",
     "earthing_options_11kv": "protection_against_energy",
     "earthing_options_13_8kv": "protection_against_energy",

@@ -23,17 +23,31 @@ from montecarlo.secondary.circuit import CtBank, at_places, take
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, bank_of, bias_form, gates_of, leg_ohm, measurement
+from montecarlo.study.circuits import (
+    Circuit,
+    bank_of,
+    bias_form,
+    chain_of,
+    gates_of,
+    leg_ohm,
+    measurement,
+)
 
 
 @dataclass(frozen=True, eq=False)
 class Judged:
     """What the elements of a circuit compare with their pick-ups: quantity (n, elements, forms,
-    delays) [A]."""
+    delays) [A]; earlier: the same of an external fault before an internal one, None without it."""
 
     forms: tuple[Form, ...]
     delays_s: tuple[float, ...] | None  # None: the delay does not matter, one column
     quantity: Array
+    earlier: Array | None = None
+
+    @property
+    def before(self) -> Judged | None:
+        """What they compare before the internal fault; None without an external one."""
+        return None if self.earlier is None else Judged(self.forms, self.delays_s, self.earlier)
 
     def at_delays(self, form: int, delays_s: tuple[float, ...]) -> Array:
         """Of one form, for some delays; one column where they do not matter. [A]
@@ -205,7 +219,8 @@ class Block(ChunkSamples):
         -------
         Form
         """
-        return bias_form(self.study, lattice.bias_of(stage), stage, lattice.own.gate)
+        gate = lattice.own.gate_of(stage)
+        return bias_form(self.study, lattice.bias_of(stage), stage, gate)
 
     def forms(self, circuit: Circuit) -> tuple[Form, ...]:
         """The different forms of bias among a circuit's candidates.
@@ -247,8 +262,27 @@ class Block(ChunkSamples):
         Measurement
         """
         gated = any(form[4] for form in forms)
-        gates = gates_of(self.study, self.samples, window.step_s) if gated else ()
-        return measurement(self.study, self.scheme(circuit), forms, delays_s, gates)
+        wanted = self.lasting(circuit, forms)
+        step_s = wanted.grid(window.step_s, window.per_cycle).step_s
+        gates = gates_of(self.study, self.samples, step_s) if gated else ()
+        return replace(wanted, delays_s=delays_s, gates=gates)
+
+    def lasting(self, circuit: Circuit, forms: tuple[Form, ...]) -> Measurement:
+        """What elements make of lasting currents.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        forms : tuple of Form
+
+        Returns
+        -------
+        Measurement
+        """
+        gated = any(form[4] for form in forms)
+        gates = gates_of(self.study, self.samples, 1.0) if gated else ()
+        chain = chain_of(self.study, self.samples)
+        return measurement(self.study, self.scheme(circuit), forms, gates=gates, chain=chain)
 
     # --- solutions ------------------------------------------------------------
 
@@ -340,9 +374,8 @@ class Block(ChunkSamples):
         Judged
         """
         forms = self.forms(circuit)
-        quantity = self.solved(circuit, primary_a, idle).quantities(
-            measurement(self.study, self.scheme(circuit), forms)
-        )
+        solved = self.solved(circuit, primary_a, idle)
+        quantity = solved.quantities(self.lasting(circuit, forms))
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:

@@ -32,7 +32,7 @@ from montecarlo.estimates.counting import (
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Pickups, Tally
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
-from montecarlo.sampling.stratum import Side
+from montecarlo.sampling.stratum import EVOLVING, Side
 from montecarlo.study.candidates import Lattice
 
 ALL = slice(None)
@@ -79,23 +79,23 @@ def _one_by_one(block: Block, measured: Measured) -> Tally:
     lattices = block.job.lattices
     events = [measured.pickups(lattice) for lattice in lattices]
     internal = block.stratum.side is Side.INTERNAL
-    loads = [block.load_pickups(lattice) for lattice in lattices] if internal else []
+    befores = [measured.before(lattice) for lattice in lattices] if internal else []
 
     def each(of: Array | None = None, rows: Indices | slice = ALL) -> tuple[LatticeTally, ...]:
-        cases = zip_longest(lattices, events, loads)
+        cases = zip_longest(lattices, events, befores)
         return tuple(_count(block, *case, of, rows) for case in cases)
 
     tally = Tally(each())
     tally.early = {share: Tally(each(rows=rows)) for share, rows in block.early_rows.items()}
     if any(part.unresolved.any() for part in tally.lattices):
-        tally.causes = causes(block, without_result([*events, *loads]))
+        tally.causes = causes(block, without_result([*events, *befores]))
     if (caught := backup.operated(block)) is not None:
         nobody = each(of=np.asarray(caught != 1, float)) if internal else ()
         tally.backup = BackupTally(one_setting(caught, block.installations), nobody)
     if block.job.paired and internal:
         missed = [
-            missed_samples(event, load, *thresholds(lattice), len(lattice.delay_s))
-            for lattice, event, load in zip(lattices, events, loads, strict=True)
+            missed_samples(event, before, *thresholds(lattice), len(lattice.delay_s))
+            for lattice, event, before in zip(lattices, events, befores, strict=True)
         ]
         tally.caught = _caught(block, missed, None)
     return tally
@@ -105,19 +105,20 @@ def _count(
     block: Block,
     lattice: Lattice,
     event: Pickups,
-    load: Pickups | None,
+    before: Pickups | None,
     of: Array | None,
     rows: Indices | slice,
 ) -> LatticeTally:
-    """`load`: before an internal fault; `of` (n,), 0 or 1: the samples of one whose misses are
+    """`before`: an internal fault; `of` (n,), 0 or 1: the samples of one whose misses are
     counted, all unless given; `rows`: the samples that are looked at."""
     settings = (*thresholds(lattice), len(lattice.delay_s), block.installations)
-    if load is None:
+    if before is None:
         return count_operated(event.at(rows), *settings)
     weight = None
     if block.even_positions and of is None:
         weight = 2 * block.samples["internal_faults.position"][rows]
-    return count_missed(event.at(rows), load.at(rows), *settings, weight, of)
+    missed = count_missed(event.at(rows), before.at(rows), *settings, weight, of)
+    return missed if block.stratum == EVOLVING else replace(missed, before=None)
 
 
 def _caught(block: Block, missed: list[Array], along: Array | None) -> LatticeTally:

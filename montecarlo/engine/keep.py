@@ -84,7 +84,10 @@ def run_and_keep(job: Job, chunk: Chunk | tuple[Chunk, ...]) -> tuple[Tally, Row
         pickups = pickups_along(block, solution)
     else:
         found = [(lattice, solution.pickups(lattice)) for lattice in job.lattices]
-        pickups = measured_pickups(block, found)
+        before = None
+        if block.stratum.side is Side.INTERNAL:
+            before = {lattice: solution.before(lattice) for lattice in job.lattices}
+        pickups = measured_pickups(block, found, before)
     return count(block, solution), _finished(block, head, pickups)
 
 

@@ -9,7 +9,7 @@ A chunk is a pure function of the study and of the chunk's key.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -44,6 +44,23 @@ class Measured:
         Pickups
         """
         return self.block.pickups(lattice, self.by_circuit[lattice.circuit])
+
+    def before(self, lattice: Lattice) -> Pickups:
+        """Critical pick-ups of the same before an internal fault: under load, or in the external
+        fault from which it evolves.
+
+        Parameters
+        ----------
+        lattice : Lattice
+
+        Returns
+        -------
+        Pickups
+        """
+        judged = self.by_circuit[lattice.circuit].before
+        if judged is None:
+            return self.block.load_pickups(lattice)
+        return self.block.pickups(lattice, judged)
 
 
 def solve(block: Block) -> Measured | winding.Along:
@@ -88,12 +105,17 @@ def _passing(block: Block) -> dict[Circuit, Judged]:
     if block.stratum.side is Side.EXTERNAL:
         return _through(block, *waves.external_event(block))
     parts = [_through(part, *inception.internal_fault(part)) for part in inception.in_parts(block)]
-    return {
-        circuit: replace(
-            judged, quantity=np.concatenate([part[circuit].quantity for part in parts])
-        )
-        for circuit, judged in parts[0].items()
-    }
+    return {circuit: _joined([part[circuit] for part in parts]) for circuit in parts[0]}
+
+
+def _joined(parts: Sequence[Judged]) -> Judged:
+    """Of all samples."""
+    earlier = [part.earlier for part in parts if part.earlier is not None]
+    return replace(
+        parts[0],
+        quantity=np.concatenate([part.quantity for part in parts]),
+        earlier=np.concatenate(earlier) if earlier else None,
+    )
 
 
 def _through(
@@ -107,5 +129,6 @@ def _through(
         wanted = block.wanted(circuit, window, forms, delays)
         flux = block.solved(circuit, before).flux
         response = block.in_time(circuit, window, currents, flux, wanted)
-        judged[circuit] = Judged(forms, delays, response.pickup)
+        earlier = None if window.repeats else response.earlier
+        judged[circuit] = Judged(forms, delays, response.pickup, earlier)
     return judged

@@ -4,7 +4,7 @@ judges."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from montecarlo.engine import winding
@@ -14,7 +14,7 @@ from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 from montecarlo.relays.gates import NO_GATE
 from montecarlo.relays.schemes import Axis
-from montecarlo.sampling.stratum import Side
+from montecarlo.sampling.stratum import EVOLVING
 from montecarlo.study.axes import BIAS, CIRCUIT
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.strata import in_time
@@ -55,15 +55,19 @@ class Column:
 
 
 def measured_pickups(
-    block: Block, found: Iterable[tuple[Lattice, Pickups]]
+    block: Block,
+    found: Iterable[tuple[Lattice, Pickups]],
+    before: Mapping[Lattice, Pickups] | None = None,
 ) -> Iterator[tuple[Column, Array]]:
     """Critical pick-ups of every circuit, bias and axis, for each delay where it matters, as where
-    a sample is solved in time; with those under the load before an internal fault.
+    a sample is solved in time; with those before an internal fault.
 
     Parameters
     ----------
     block : Block
     found : iterable of (Lattice, Pickups)
+    before : mapping of Pickups, optional
+        Of internal faults.
 
     Yields
     ------
@@ -80,8 +84,8 @@ def measured_pickups(
                     if column not in told:
                         told.add(column)
                         yield column, values
-        if block.stratum.side is Side.INTERNAL:
-            yield from _under_load(block, lattice, told)
+        if before is not None:
+            yield from _before(block, lattice, before[lattice], told)
 
 
 def pickups_along(block: Block, along: winding.Along) -> Iterator[tuple[Column, Array]]:
@@ -106,30 +110,44 @@ def pickups_along(block: Block, along: winding.Along) -> Iterator[tuple[Column, 
             key: Hashable = (lattice.circuit, bias, found.axis, found.delay_s, gate)
             held.setdefault(key, (lattice, found, values))
             judged[key].update(found.pickups_a)
-        yield from _under_load(block, lattice, told)
+        yield from _before(block, lattice, block.load_pickups(lattice), told)
     for key, (lattice, found, values) in held.items():
         judges = " ".join(f"{pickup:g}" for pickup in sorted(judged[key]))
         yield _pickup(block, lattice, found.axis, found.delay_s, judges), values
 
 
-def _under_load(
-    block: Block, lattice: Lattice, told: set[Column]
+def _before(
+    block: Block, lattice: Lattice, before: Pickups, told: set[Column]
 ) -> Iterator[tuple[Column, Array]]:
     """told: the columns that there are already; changed."""
-    load = block.load_pickups(lattice)
+    evolves = block.stratum == EVOLVING
     for stage in block.stages(lattice.circuit):
-        if (held := getattr(load, stage)) is None:
+        if (held := getattr(before, stage)) is None:
             continue
-        column = Column(
-            f"load_pickup_a[{_circuit_words(block, lattice, stage)}, {stage}]",
-            "A",
-            f"critical pick-up of the {WHOSE[stage]} under the load before the fault",
-            "load pick-up",
-            _setting(block, lattice, stage, None),
-        )
-        if column not in told:
-            told.add(column)
-            yield column, held[:, 0]
+        delays = lattice.delays_of(stage) if evolves else (None,)
+        for values, delay in zip(held.T, delays, strict=True):
+            column = _load_pickup(block, lattice, stage, delay)
+            if column not in told:
+                told.add(column)
+                yield column, values
+
+
+def _load_pickup(block: Block, lattice: Lattice, stage: Axis, delay_s: float | None) -> Column:
+    """delay_s: in the external fault from which an internal one evolves."""
+    text = f"critical pick-up of the {WHOSE[stage]} under the load before the fault"
+    words = [_circuit_words(block, lattice, stage), stage]
+    if delay_s is not None:
+        text += f" and in the external fault, for a delay of {delay_s:g} s"
+        words.append(f"{delay_s:g} s")
+    gate = _gate(lattice, stage, delay_s)
+    words += [] if gate in (None, NO_GATE) else [f"gate {gate}"]
+    return Column(
+        f"load_pickup_a[{', '.join(words)}]",
+        "A",
+        text,
+        "load pick-up",
+        _setting(block, lattice, stage, delay_s),
+    )
 
 
 def _pickup(
@@ -180,8 +198,8 @@ def _setting(
 
 
 def _gate(lattice: Lattice, axis: Axis, delay_s: float | None) -> str | None:
-    """Of phase elements, where they are solved in time: what lasts is judged without gates."""
-    return lattice.own.gate if axis == "phase" and delay_s is not None else None
+    """What lasts is judged without the gates of phase elements."""
+    return None if axis == "phase" and delay_s is None else lattice.own.gate_of(axis)
 
 
 def _circuit_words(block: Block, lattice: Lattice, axis: Axis) -> str:

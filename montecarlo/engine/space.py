@@ -38,7 +38,12 @@ STANDING = ("winding.group_unbalance_percent", "winding.circulating")  # whateve
 UNUSED = {  # tables that nothing of a side reads
     Side.INTERNAL: ("states.", "backup."),
     Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r"),
-    Side.STATE: ("internal_faults.", "backup.", "network.x_over_r"),
+    Side.STATE: (
+        "internal_faults.",
+        "backup.",
+        "network.x_over_r",
+        "relay.chain.sampling_phase",
+    ),
 }
 
 

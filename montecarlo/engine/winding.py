@@ -4,7 +4,7 @@ in time."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -17,14 +17,14 @@ from montecarlo.engine.primary import Complex
 from montecarlo.engine.waves import Waves, step_currents
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array, Index
-from montecarlo.relays.gates import NO_GATE
+from montecarlo.relays.gates import OF_EARTH
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import STAGES, Axis
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import take
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Form
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import Circuit, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, gates_of, one_side, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 
@@ -39,6 +39,7 @@ SETTLED_SHARE = 1e-3  # a cycle's change of the RMS that ends a transient pass
 
 Beyond = dict[Axis, NDArray[np.bool_]]  # by pick-up of some elements
 ByCircuit = dict[Circuit, Array]  # (n, nodes, elements, forms, delays) by circuit
+Released = dict[tuple[Circuit, float], Array]
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +50,8 @@ class Along:
     beyond: dict[Lattice, Beyond]
     by_phasors: ByCircuit
     in_time: ByCircuit
+    # by circuit and number of a gate: the neutral CT's current less its start, (n, nodes)
+    released: Released = field(default_factory=dict)
 
 
 def solved(block: Block) -> Along:
@@ -62,10 +65,11 @@ def solved(block: Block) -> Along:
     -------
     Along
     """
-    by_phasors = {
-        circuit: _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS))
-        for circuit in block.circuits
-    }
+    by_phasors: ByCircuit = {}
+    released: Released = {}
+    for circuit in block.circuits:
+        by_phasors[circuit], by_gate = _by_phasors(block, circuit, winding_nodes(STEADY_INTERVALS))
+        released |= {(circuit, gate): margin for gate, margin in by_gate.items()}
     beyond = _beyond_phasors(block.job)
     late = dict.fromkeys(
         lattice.circuit
@@ -73,7 +77,7 @@ def solved(block: Block) -> Along:
         if any(part.any() for part in parts.values())
     )
     coarse = winding_nodes(TRANSIENT_INTERVALS)
-    return Along(beyond, by_phasors, _in_time(block, late, coarse))
+    return Along(beyond, by_phasors, _in_time(block, late, coarse), released)
 
 
 def critical_places(
@@ -129,7 +133,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
-        if axis == "phase" and _gate_may_start(study, lattice):
+        if _gate_may_start(study, lattice.own.gate_of(axis)):
             return np.ones(len(pickup_a), bool)
         flux = np.array(pickup_a) * scheme.path_ohm(axis, ohm) / knee
         each = np.repeat(curve[:, None], flux.size, axis=1)
@@ -143,13 +147,14 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     return {stage: late(stage, own) for stage in STAGES if (own := lattice.pickups_of(stage))}
 
 
-def _gate_may_start(study: Study, lattice: Lattice) -> bool:
-    """Whether an earth fault may start a lattice's gate. Its current is too small for one that
-    wants more of it, the neutral's impedance at its centre, with a fifth to spare."""
-    name = lattice.own.gate
-    if name in (None, NO_GATE):
+def _gate_may_start(study: Study, name: str | None) -> bool:
+    """Whether an earth fault may start a gate. Its current is too small for one that wants more of
+    it, the neutral's impedance at its centre, with a fifth to spare."""
+    if name is None:
         return False
     (gate,) = (one for one in study.scheme.gates if one.name == name)
+    if gate.start == OF_EARTH:  # where it ends is sought by itself
+        return False
     if gate.start_pu is None:
         return True
     nominal, machine = Nominal(study), study.machine
@@ -211,6 +216,9 @@ def critical_positions(
     }
     for sweep in _sweeps(block, lattice, along):
         x = _positions(block, lattice, sweep, counts)
+        if (margin := _release(block, lattice, sweep.axis, along)) is not None:
+            nodes = winding_nodes(margin.shape[1] - 1)
+            x = np.maximum(x, critical_position(nodes, margin, np.zeros(1), signed=True)[0])
         own = lattice.delays_of(sweep.axis)
         for d in range(delays):
             if sweep.delay_s in (None, own[min(d, len(own) - 1)]):
@@ -260,8 +268,19 @@ def pickups_at_place(block: Block, lattice: Lattice, along: Along) -> Iterator[t
     ------
     Sweep, (n,) array
     """
+    x = block.samples[POSITION]
     for sweep in _sweeps(block, lattice, along):
-        yield sweep, _at_place(block, lattice, sweep)
+        found = _at_place(block, lattice, sweep)
+        if (margin := _release(block, lattice, sweep.axis, along)) is not None:
+            nodes = winding_nodes(margin.shape[1] - 1)
+            found = np.where(at_place(nodes, margin, x, signed=True) > 0, found, 0.0)
+        yield sweep, found
+
+
+def _release(block: Block, lattice: Lattice, axis: Axis, along: Along) -> Array | None:
+    """What the neutral CT carries at the nodes less what releases the elements, (n, nodes); None
+    where nothing has to."""
+    return along.released.get((lattice.circuit, block.form(lattice, axis)[4]))
 
 
 def _at_place(block: Block, lattice: Lattice, sweep: Sweep) -> Array:
@@ -283,12 +302,20 @@ def _conditions(
     form none, but the differential and its margin over the bias of each element."""
     forms = _winding_forms(block, lattice.circuit)
     elements = list(block.scheme(lattice.circuit).of(sweep.axis))
-    form = block.form(lattice, sweep.axis)
+    form = _unreleased(block, block.form(lattice, sweep.axis))
     if form[0] != GREATER_OF:
         return sweep.currents[..., elements, forms.index(form)].max(axis=-1), []
     amount = sweep.currents[..., forms.index(_difference(form))]
     margin = sweep.currents[..., forms.index((SUM, *form[1:]))]
     return None, [(amount[..., k], margin[..., k]) for k in elements]
+
+
+def _unreleased(block: Block, form: Form) -> Form:
+    """The same without a gate that the neutral CT's current ends: where that is, no quantity
+    jumps, and an element operates from the later of two places on."""
+    gates = block.study.scheme.gates
+    number = int(form[4])
+    return (*form[:4], 0) if number and gates[number - 1].start == OF_EARTH else form
 
 
 def _difference(form: Form) -> Form:
@@ -299,7 +326,7 @@ def _difference(form: Form) -> Form:
 def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
     """The forms of bias that are solved for: the greater-of form by its two conditions."""
     found: list[Form] = []
-    for form in block.forms(circuit):
+    for form in (_unreleased(block, one) for one in block.forms(circuit)):
         found += [_difference(form), (SUM, *form[1:])] if form[0] == GREATER_OF else [form]
     return tuple(dict.fromkeys(found))
 
@@ -307,8 +334,9 @@ def _winding_forms(block: Block, circuit: Circuit) -> tuple[Form, ...]:
 # --- solutions along the winding ----------------------------------------------
 
 
-def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
-    """What each element compares with its setting at every node, (n, nodes, elements, forms, 1)."""
+def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> tuple[Array, dict[float, Array]]:
+    """What each element compares with its setting at every node, (n, nodes, elements, forms, 1);
+    and the neutral CT's current less the start of each gate that it ends, (n, nodes)."""
     scheme, n = block.scheme(circuit), len(block)
     each = np.repeat(np.arange(n), nodes.size)
     faults = primary.earth_faults(block, nodes)
@@ -320,8 +348,22 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> Array:
         currents,
         block.omega,
     )
-    quantity = solved.quantities(measurement(block.study, scheme, _winding_forms(block, circuit)))
-    return _by_node(block, circuit, quantity)[..., None]
+    wanted = block.lasting(circuit, _winding_forms(block, circuit)).take(each)
+    quantity = solved.quantities(wanted)
+    return _by_node(block, circuit, quantity)[..., None], _margins(block, circuit, solved)
+
+
+def _margins(block: Block, circuit: Circuit, solved: steady.Steady) -> dict[float, Array]:
+    """By number of a gate that the neutral CT's current ends."""
+    numbers = [form[4] for form in block.forms(circuit) if form != _unreleased(block, form)]
+    if not numbers:
+        return {}
+    scheme = block.scheme(circuit)
+    (side,) = (one_side(scheme, k) for k in scheme.of("earth"))
+    current = np.abs(solved.cts @ np.array(side)).reshape(len(block), -1)
+    gates = gates_of(block.study, block.samples, 1.0)
+    starts = {one: gates[int(one) - 1].levels.start_a / np.sqrt(2) for one in numbers}
+    return {one: current - start[:, None] for one, start in starts.items()}
 
 
 def _in_time(block: Block, circuits: Iterable[Circuit], nodes: Array) -> ByCircuit:

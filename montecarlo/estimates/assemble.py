@@ -50,6 +50,7 @@ class Gathered:
     earth_x: Kept | None  # and (resolved, E, D): `counting.places_kept`
     weighted: Weighted | None = None  # weighted samples of an external event, beside its counts
     fault_ohm: Kept | None = None  # of the same faults as the places, (resolved,)
+    before: Array | None = None  # (C, M) samples in which an element had operated before
 
     @property
     def conditional(self) -> bool:
@@ -115,6 +116,25 @@ class Gathered:
         return Estimate(self.p, limits(self.total).low, limits(self.total + self.unresolved).high)
 
 
+def operated_before(stratum: Gathered, level: float = LEVEL) -> Estimate | None:
+    """How often an element of every candidate had operated before an internal fault, with limits.
+    [-]
+
+    Parameters
+    ----------
+    stratum : Gathered
+    level : float (-)
+
+    Returns
+    -------
+    Estimate or None
+        (C,); None for a type that nothing but load precedes.
+    """
+    if stratum.before is None:
+        return None
+    return with_unresolved(stratum.before, stratum.trials, stratum.unresolved, level)
+
+
 def by_block(values: Array) -> Array:
     """Sums over the installations of each block.
 
@@ -176,6 +196,7 @@ def gather(name: Stratum, blocks: Sequence[Tally]) -> Gathered:
         None if one.phase_x is None else kept(lambda t: t.phase_x),
         None if one.earth_x is None else kept(lambda t: t.earth_x),
         fault_ohm=None if one.fault_ohm is None else kept(lambda t: t.fault_ohm),
+        before=None if one.before is None else rows(lambda t: _present(t.before)),
     )
 
 

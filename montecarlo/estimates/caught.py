@@ -18,7 +18,7 @@ from montecarlo.quantities import Array
 
 
 def missed_samples(
-    fault: Pickups, load: Pickups, phase_a: Array, earth_a: Array, delays: int
+    fault: Pickups, before: Pickups, phase_a: Array, earth_a: Array, delays: int
 ) -> Array:
     """Whether each sample of a counted type is missed at each setting of a lattice.
 
@@ -26,7 +26,7 @@ def missed_samples(
 
     Parameters
     ----------
-    fault, load : Pickups
+    fault, before : Pickups
     phase_a, earth_a, delays
         As of `Pickups.silent`.
 
@@ -36,10 +36,10 @@ def missed_samples(
         1 or 0; NaN where unresolved.
     """
     blind_phase, blind_earth = fault.silent(phase_a, earth_a, delays)
-    quiet_phase, quiet_earth = load.silent(phase_a, earth_a, delays)
+    quiet_phase, quiet_earth = before.silent(phase_a, earth_a, delays)
     blind = blind_phase[:, :, None] & blind_earth[:, None]
     quiet = quiet_phase[:, :, None] & quiet_earth[:, None]
-    resolved = fault.resolved & load.resolved
+    resolved = fault.resolved & before.resolved
     return np.where(resolved[:, None], np.reshape(blind | ~quiet, (len(resolved), -1)), np.nan)
 
 

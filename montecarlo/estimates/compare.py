@@ -72,6 +72,32 @@ def differences(
     return differences_of(Side(study, strata, one), Side(study, strata, other), level)
 
 
+def difference_of_type(
+    study: Study,
+    strata: Mapping[Stratum, Gathered],
+    name: Stratum,
+    places: Sequence[int],
+    level: float,
+) -> Estimate:
+    """What one candidate of a batch misses of a type, or trips on, minus another's.
+
+    Parameters
+    ----------
+    study : Study
+    strata : mapping of Stratum to Gathered
+    name : Stratum
+    places : two of int
+        The candidates'.
+    level : float (-)
+
+    Returns
+    -------
+    Estimate
+    """
+    one, other = (Side(study, strata, place) for place in places)
+    return _difference(one, [(name, 1.0)], other, [(name, 1.0)], level)
+
+
 def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Estimate]:
     """One side minus the other, by quantity.
 

@@ -85,7 +85,7 @@ def count_operated(
 
 def count_missed(  # noqa: PLR0913
     fault: Pickups,
-    load: Pickups,
+    before: Pickups,
     phase_a: Array,
     earth_a: Array,
     delays: int,
@@ -93,11 +93,12 @@ def count_missed(  # noqa: PLR0913
     line_end_weight: Array | None,
     counts: Array | None = None,
 ) -> LatticeTally:
-    """Internal faults: missed when no element operates, or one had operated on the load before.
+    """Internal faults: missed when no element operates, or one had operated before, on load or in
+    the external fault from which it evolves.
 
     Parameters
     ----------
-    fault, load : Pickups
+    fault, before : Pickups
     phase_a, earth_a, delays
         As of `Pickups.silent`.
     installations : int
@@ -110,18 +111,22 @@ def count_missed(  # noqa: PLR0913
     -------
     LatticeTally
     """
-    resolved, settings = fault.resolved & load.resolved, (phase_a.size, earth_a.size)
+    resolved, settings = fault.resolved & before.resolved, (phase_a.size, earth_a.size)
     blind_phase, blind_earth = fault.first_silent(phase_a, earth_a, delays)
-    quiet_phase, quiet_earth = load.first_silent(phase_a, earth_a, delays)
+    quiet_phase, quiet_earth = before.first_silent(phase_a, earth_a, delays)
     quiet_phase = np.where(resolved[:, None], quiet_phase, phase_a.size)
     per_installation = resolved.reshape(installations, -1).sum(axis=1).astype(float)
     both = np.maximum(quiet_phase, blind_phase), np.maximum(quiet_earth, blind_earth)
+
+    quiet_all = joint_counts(quiet_phase, quiet_earth, settings, installations)
 
     def missed(weights: Array | None) -> Array:
         whole = per_installation
         if weights is not None:
             whole = (weights * resolved).reshape(installations, -1).sum(axis=1)
-        quiet = joint_counts(quiet_phase, quiet_earth, settings, installations, weights)
+        quiet = quiet_all
+        if weights is not None:
+            quiet = joint_counts(quiet_phase, quiet_earth, settings, installations, weights)
         blind = joint_counts(*both, settings, installations, weights)
         return np.asarray(whole[:, None, None, None] - (quiet - blind))
 
@@ -130,6 +135,7 @@ def count_missed(  # noqa: PLR0913
         np.full(installations, resolved.size / installations),
         resolved.size / installations - per_installation,
         line_end=None if line_end_weight is None else missed(line_end_weight),
+        before=per_installation[:, None, None, None] - quiet_all,
     )
 
 

@@ -38,6 +38,8 @@ class LatticeTally:
     phase_x: Places | None = None  # (resolved, P, D) critical positions, and
     earth_x: Places | None = None  # (resolved, E, D), as `places_kept`
     fault_ohm: Places | None = None  # (resolved,) of the same faults
+    # (installations, P, E, D) samples in which an element had operated before the internal fault
+    before: Array | None = None
 
     def split(self, parts: int) -> list[LatticeTally]:
         """The same of each run of installations; of a tally that is no sum.
@@ -64,7 +66,7 @@ class LatticeTally:
 
         by_installation = map(each, (self.total, self.trials, self.unresolved, self.noise))
         places = (each(one, ends) for one in (self.phase_x, self.earth_x, self.fault_ohm))
-        columns = (*by_installation, each(self.line_end), *places)
+        columns = (*by_installation, each(self.line_end), *places, each(self.before))
         return [LatticeTally(*row) for row in zip(*columns, strict=True)]
 
     def __add__(self, other: LatticeTally) -> LatticeTally:
@@ -77,6 +79,7 @@ class LatticeTally:
             _joined(self.phase_x, other.phase_x),
             _joined(self.earth_x, other.earth_x),
             _joined(self.fault_ohm, other.fault_ohm),
+            _sum(self.before, other.before),
         )
 
 

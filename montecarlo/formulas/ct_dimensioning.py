@@ -19,6 +19,8 @@ from numpy.typing import ArrayLike
 from montecarlo.quantities import Array
 
 LEAST_RATIO = 1e-9  # X/R of a current without a DC component
+POINTS_ON_WAVE = 4001  # of half a cycle; the other half is the same, turned round
+ROUND_OFF = 1e-12
 HALVINGS = 80  # of a stretch of at most a cycle: to the last bit
 
 
@@ -172,6 +174,54 @@ def _bisected(rising: Callable[[Array], Array], low: Array, high: Array) -> Arra
         below = rising(middle) < 0
         low, high = np.where(below, middle, low), np.where(below, high, middle)
     return high
+
+
+# --- up to the start of a gate ------------------------------------------------
+
+
+def start_factor(current_pu: ArrayLike, start_pu: float, wait_s: float, omega: float) -> Array:
+    """K_s that keeps a core from saturating until a time-difference gate has started: the largest
+    flux, over all points on wave, at the time when |i| passes its start, and `wait_s` later. [-]
+
+    With i = sqrt(2)I(sin(wt + a) - sin a), no load before and no decay, the flux over the peak
+    flux of a sinusoidal V is cos a - cos(wt + a) - wt sin a (derived; a test integrates it).
+
+    Parameters
+    ----------
+    current_pu : array_like (pu)
+        Without offset, RMS.
+    start_pu : float (pu)
+        RMS of a sinusoid.
+    wait_s : float (s)
+    omega : float (rad/s)
+
+    Returns
+    -------
+    array (-)
+        NaN where the current starts the gate at no point on wave.
+
+    Examples
+    --------
+    >>> start_factor([2.0, 4.0, 7.0], 0.5, 3e-3, 100 * np.pi).round(3)
+    array([0.703, 0.559, 0.503])
+    """
+    level = start_pu / np.asarray(current_pu, float)[..., None]
+    # where the crest only just starts it: the latest start
+    latest = np.arcsin(np.clip(1 - level, -1, 1))
+    grid = np.linspace(-np.pi / 2, np.pi / 2, POINTS_ON_WAVE)
+    grid = grid + np.zeros_like(level)
+    at = np.concatenate([grid, latest], axis=-1)
+    over = np.sin(at) + level
+    under = np.sin(at) - level
+    first = over <= 1 + ROUND_OFF
+    rising = np.arcsin(np.minimum(over, 1))
+    falling = np.pi - np.arcsin(np.maximum(under, -1))
+    started = np.where(first, rising, falling)
+    passed = started - at + omega * wait_s
+    flux = np.abs(np.cos(at) - np.cos(at + passed) - passed * np.sin(at))
+    starts = first | (under >= -1)
+    largest = np.max(np.where(starts, flux, 0.0), axis=-1)
+    return np.asarray(np.where(starts.any(axis=-1), largest, np.nan))
 
 
 # --- transient dimensioning factor --------------------------------------------

@@ -331,7 +331,7 @@ OFFSET_READING = {"fundamental": 1.17, "rms": 3**0.5, "peak": 2.0}
 
 
 def high_set_limits(
-    through_a: ArrayLike, terminal_a: ArrayLike, measure: str
+    through_a: ArrayLike, terminal_a: ArrayLike, reading: float
 ) -> tuple[Array, Array]:
     """Between which pick-ups an element without bias is stable and still quick. [A]
 
@@ -343,8 +343,8 @@ def high_set_limits(
     ----------
     through_a, terminal_a : array_like (A)
         Largest through fault; smallest fault inside at the terminals; RMS.
-    measure : str
-        Of `OFFSET_READING`.
+    reading : float
+        Of a fully offset sinusoid over its RMS, as in `OFFSET_READING`.
 
     Returns
     -------
@@ -353,8 +353,8 @@ def high_set_limits(
 
     Examples
     --------
-    >>> [float(limit) for limit in high_set_limits(10.0, 50.0, "fundamental")]
+    >>> [float(limit) for limit in high_set_limits(10.0, 50.0, 1.17)]
     [15.209999999999999, 25.0]
     """
-    low = 1.3 * OFFSET_READING[measure] * np.asarray(through_a, float)
+    low = 1.3 * reading * np.asarray(through_a, float)
     return np.asarray(low), 0.5 * np.asarray(terminal_a, float)

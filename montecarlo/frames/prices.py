@@ -114,11 +114,15 @@ def _nearby(
     shares = dict(zip(kinds, weights.event_shares, strict=True))
     away = (exceedance["pickup_a"] / here - 1).abs()
     own = (exceedance["scheme"] == chosen.scheme) & (away <= WINDOW * (1 + 1e-9))
-    own &= exceedance["element"] == axis.removesuffix("_pickup_a")
+    stage = axis.removesuffix("_pickup_a")
+    own &= exceedance["element"] == stage
+    values = vars(chosen) | {"delay_s": chosen.delay_of(stage)}  # type: ignore[arg-type]
     for key in STEPS:
-        value, column = getattr(chosen, key), exceedance.get(key)
+        value, column = values[key], exceedance.get(key)
         if column is not None:
             own &= column.isna() if value is None else column == value
+    if not own.any():
+        return
     rows = exceedance[own]
     rows = rows.assign(part=rows["p"] * rows["event"].map(shares))
     for pickup, each in rows.groupby("pickup_a"):

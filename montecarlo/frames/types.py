@@ -10,14 +10,14 @@ import numpy as np
 
 from montecarlo.engine.batch import Batch
 from montecarlo.engine.run import Outcome
-from montecarlo.estimates.assemble import detection_curve
+from montecarlo.estimates.assemble import detection_curve, operated_before
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.frames.batches import Numbers, rows_of_all
 from montecarlo.frames.limits import limit_columns
 from montecarlo.frames.rare import origin
-from montecarlo.sampling.stratum import EARTH, Side, Stratum
+from montecarlo.sampling.stratum import EARTH, EVOLVING, Side, Stratum
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -120,6 +120,10 @@ def _type_rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame
             nobody = batch.nobody.get(name, stratum).estimate()
             seen = nobody if name.side is Side.INTERNAL else (np.nan,) * 3
             frame = frame.assign(**limit_columns("p_nobody", seen))
+        if EVOLVING in batch.strata:
+            nothing = (np.nan,) * 3
+            before = operated_before(stratum) or nothing
+            frame = frame.assign(**limit_columns("p_operated_before", before))
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from montecarlo.quantities import Distribution, Meaning, Plain, Quantity, Section, number, word
+from montecarlo.relays.chain import Chain
 
 
 class Relay(Section):
@@ -66,3 +67,7 @@ class Relay(Section):
             "%", "deviation of an element's pick-up from its setting", -50.0, 50.0, width="element"
         ),
     ] = number(0.0)
+    chain: Annotated[
+        Chain | None,
+        word("how currents become what is measured; none: as they are, over one whole cycle"),
+    ] = None

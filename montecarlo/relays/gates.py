@@ -15,8 +15,10 @@ NEEDS = {  # keys by what starts a gate
     "angle": ("within_degrees",),
     "direct_current": ("start_above",),
     "second_harmonic": ("start_above",),
+    "no_neutral_current": ("start_pu",),
 }
 OF_DIFFERENCE = ("ratio", "floor_pu")  # of starts that look at how large the difference is
+OF_EARTH = "no_neutral_current"  # the start of a gate of earth elements, and of no other
 
 
 class Gate(Section):
@@ -24,13 +26,22 @@ class Gate(Section):
 
     name: Annotated[str, word("its name in candidates.gate: a word of letters, digits and _")]
     start: Annotated[
-        Literal["time_difference", "repeated", "angle", "direct_current", "second_harmonic"],
+        Literal[
+            "time_difference",
+            "repeated",
+            "angle",
+            "direct_current",
+            "second_harmonic",
+            "no_neutral_current",
+        ],
         word(
             "what starts it. time_difference: after a current has risen above start_pu the"
             " difference stays small for wait_s. repeated: the same in any half cycle, without"
             " memory. angle: the ends' fundamentals lie within within_degrees. direct_current: the"
             " DC component of an end is above start_above of its fundamental's peak."
-            " second_harmonic: that of the difference is above start_above of its fundamental"
+            " second_harmonic: that of the difference is above start_above of its fundamental."
+            " no_neutral_current, of a restricted earth fault element: the fundamental of the"
+            " neutral CT's current is not above start_pu"
         ),
     ]
     on: Annotated[
@@ -45,7 +56,7 @@ class Gate(Section):
                 "current above which it starts, RMS of a sinusoid over the machine's rated current",
                 0.0,
                 above=True,
-                usual=(0.1, 20.0),
+                usual=(1e-3, 20.0),
             ),
         ]
         | None

@@ -34,12 +34,21 @@ Axis = Literal["phase", "earth", "high_set"]
 AXES: tuple[Axis, ...] = ("phase", "earth")  # whose pick-ups span a lattice of settings
 STAGES: tuple[Axis, ...] = (*AXES, "high_set")  # elements with pick-ups of their own
 BiasForm = Literal["greater_of", "sum"]
-BiasCurrent = Literal["mean", "sum", "largest", "vector_mean", "scalar_product"]
+BiasCurrent = Literal["mean", "sum", "largest", "vector_mean", "scalar_product", "residual_pair"]
+RESIDUAL_PAIR = "residual_pair"  # of an earth element
 OF_TWO_ENDS = ("vector_mean", "scalar_product")  # of those with a phase between them
 MOST_LEGS = 16  # of a scheme of the study's own; return cores come on top
 # between the two groups of branches of each phase
 OF_GROUPS = ("split_phase", "core_balance", "neutral_to_neutral")
-BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", *OF_GROUPS)
+BUILT_IN = (
+    "per_phase",
+    "two_phase_one_earth",
+    "biased",
+    "restricted_earth_fault",
+    "biased_restricted_earth_fault",
+    "biased_with_restricted_earth_fault",
+    *OF_GROUPS,
+)
 
 
 # --- what the study file says -------------------------------------------------
@@ -141,7 +150,9 @@ class SchemeChoice(Section):
         word(
             "restraining current: mean, sum or largest of the magnitudes of the ends' currents. Of"
             " two ends also vector_mean (half of their vector sum) or scalar_product (root of the"
-            " product of their magnitudes and the cosine between them; 0 beyond 90 degrees)"
+            " product of their magnitudes and the cosine between them; 0 beyond 90 degrees). Of an"
+            " earth element also residual_pair (half of the sum of two magnitudes: the line end's"
+            " residual current and the neutral CT's)"
         ),
     ] = "mean"
     earth_bias_form: (
@@ -392,6 +403,7 @@ class Scheme:
 SIX = tuple(range(6))
 _PHASE_ROWS = np.hstack([np.eye(3), -np.eye(3)])
 _EARTH_ROW = np.array([[1.0, 1.0, 1.0, -1.0, -1.0, -1.0]])
+_RESIDUAL = np.array([[-1.0, -1.0, -1.0, 1.0]])  # of the line end, less the neutral CT
 _PHASE_PARTS = ("phase_burden", "phase_resistor")
 
 
@@ -420,7 +432,7 @@ def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Sche
             kind,
             (3, 4, 5, NEUTRAL),
             (Leg("earth", ("earth_burden", "stabilising")),),
-            np.array([[-1.0, -1.0, -1.0, 1.0]]),
+            _RESIDUAL,
             (Element(0, "earth", 3),),
         )
     if kind == "split_phase":
@@ -430,14 +442,19 @@ def build_scheme(kind: str, watched: tuple[Phase, Phase] = ("L1", "L3")) -> Sche
     if kind == "neutral_to_neutral":
         link, element = Leg("star link", ("earth_burden",)), Element(0, "earth", 3)
         return Scheme(kind, (PLACES.index(STAR_LINK),), (link,), np.eye(1), (element,))
+    biased = tuple(Element(k, "phase", k, (k, k + 3)) for k in range(3))
+    measured = tuple(Leg(phase, ("phase_burden",)) for phase in PHASES)
+    residual = Leg("earth", ("earth_burden",))
     if kind == "biased":
-        return Scheme(
-            kind,
-            SIX,
-            tuple(Leg(phase, ("phase_burden",)) for phase in PHASES),
-            _PHASE_ROWS,
-            tuple(Element(k, "phase", k, (k, k + 3)) for k in range(3)),
-        )
+        return Scheme(kind, SIX, measured, _PHASE_ROWS, biased)
+    if kind == "biased_restricted_earth_fault":
+        cts = (3, 4, 5, NEUTRAL)
+        return Scheme(kind, cts, (residual,), _RESIDUAL, (Element(0, "earth", 3, (0, 1, 2, 3)),))
+    if kind == "biased_with_restricted_earth_fault":
+        table = np.zeros((4, 7))
+        table[:3, :6], table[3, 3:] = _PHASE_ROWS, _RESIDUAL
+        released = Element(3, "earth", 3, (3, 4, 5, 6))
+        return Scheme(kind, (*SIX, NEUTRAL), (*measured, residual), table, (*biased, released))
     if kind == "per_phase":
         legs = tuple(Leg(phase, (*_PHASE_PARTS, "stabilising")) for phase in PHASES)
         return Scheme(kind, SIX, legs, _PHASE_ROWS, tuple(Element(k, "phase", k) for k in range(3)))

@@ -53,6 +53,8 @@ TRAILING = (
     "fault_energy.breaker_time_s",
     "fault_energy.field_decay_time_constant_s",
     "fault_energy.undetected_time_s",
+    "relay.chain.filter.cutoff_hz",
+    "relay.chain.sampling_phase",
 )
 
 # open unit interval: no quantile function is asked for 0 or 1

@@ -3,7 +3,8 @@ compiled, in lanes.
 
 A gate looks at instantaneous currents alone: what passes one side of an element's leg, i1, what
 passes the other, i2, both positive through the zone, and their difference d = i1 - i2. It knows no
-pick-up, so that one solution serves all of them.
+pick-up, so that one solution serves all of them. Of an earth element i1 is the neutral CT's
+current, and the gate that there is holds it back until that current flows.
 
 Principles, from memory: time between the start of a fault and the first difference, and tests
 repeated in every half cycle (Andow et al., 5th Int. Conf. Developments in Power System Protection,
@@ -41,9 +42,16 @@ from montecarlo.secondary.lanes import (
 from montecarlo.secondary.lanes import where_less as pick
 from montecarlo.secondary.workspace import COMPILED
 
-STARTS = ("time_difference", "repeated", "angle", "direct_current", "second_harmonic")
+STARTS = (
+    "time_difference",
+    "repeated",
+    "angle",
+    "direct_current",
+    "second_harmonic",
+    "no_neutral_current",
+)
 HOLDS = ("none", "direct_current", "current")
-TIME_DIFFERENCE, REPEATED, ANGLE, DIRECT, HARMONIC = range(len(STARTS))
+TIME_DIFFERENCE, REPEATED, ANGLE, DIRECT, HARMONIC, NEUTRAL = range(len(STARTS))
 HOLD_NONE, HOLD_DIRECT, HOLD_CURRENT = range(len(HOLDS))
 NOISE = 1e-3  # of `Levels.least_a`: a difference below it has no harmonics
 BLOCK = math.inf  # as a slope: nothing passes
@@ -249,6 +257,9 @@ def judge_gate(  # noqa: C901
             second = squared * (twice_real * twice_real + twice_imag * twice_imag)
             limit = load(levels, ABOVE) * load(levels, ABOVE)
             declared = _yes(limit * _most(first, NOISE * NOISE * least), second)
+        elif start == NEUTRAL:
+            limit = 0.5 * load(levels, START) * load(levels, START)
+            declared = one - _yes(limit, squared * (real1 * real1 + imag1 * imag1))
         if start == DIRECT or (hold == HOLD_DIRECT and any_positive(is_on)):
             # squares of the mean and of the fundamental's peak, twice that of its RMS
             peak1 = 2.0 * _most(squared * (real1 * real1 + imag1 * imag1), least)

@@ -210,6 +210,31 @@ def _quantity(
 
 
 @njit(**COMPILED)
+def _held(  # noqa: PLR0913
+    history: Array,
+    mine: int,
+    scratch: Array,
+    whole: bool,
+    begin: int,
+    end: int,
+    hold: int,
+    drop_off: float,
+) -> Lanes:
+    """What an element sustains from one step to another; of `scratch`, or of its squares alone."""
+    if whole:
+        row = 3 * (scratch.shape[0] // 4)
+        return sustained(
+            scratch,
+            row + begin,
+            row + end,
+            hold,
+            drop_off,
+            scratch,
+        )
+    return square_root(sustained(history, mine + begin, mine + end, hold, drop_off**2, scratch))
+
+
+@njit(**COMPILED)
 def judge(  # noqa: C901, PLR0913
     history: Array,
     done: Index,
@@ -219,6 +244,8 @@ def judge(  # noqa: C901, PLR0913
     scratch: Array,
     first: int,
     pickup: Array,
+    earlier: Array,
+    from_row: int,
 ) -> None:
     """What each element sustains for each form of bias and each hold. A frozen lane keeps its last
     value.
@@ -239,8 +266,13 @@ def judge(  # noqa: C901, PLR0913
         Sample of the first lane.
     pickup : ndarray, (n, elements, forms, holds)
         Written (A).
+    earlier : ndarray, (n, elements, forms, holds)
+        Written unless it is empty: what each sustains before the event (A).
+    from_row : int
+        The first step that counts there.
     """
-    steps = history.shape[0] // meter.signals.size
+    steps, looks_back = history.shape[0] // meter.signals.size, earlier.size > 0
+    start = from_row if looks_back else lead
     for b in range(LANES):
         for e in range(meter.signals.size):
             for s in range(done[b], steps):
@@ -250,7 +282,7 @@ def judge(  # noqa: C901, PLR0913
         mine, biased = meter.element[e] * steps, meter.bias[e, 0] >= 0
         slot = gates.slot[e]
         whole = biased or slot >= 0  # else the squares will do
-        for s in range(lead, steps if whole else lead):
+        for s in range(start, steps if whole else start):
             store(scratch, steps + s, _restraining(history, meter, e, s))
             store(scratch, 2 * steps + s, square_root(load(history, mine + s)))
         for v in range(meter.forms.shape[0]):
@@ -258,22 +290,36 @@ def judge(  # noqa: C901, PLR0913
             row, slope = -steps, 0.0
             if gate >= 0 and slot >= 0:
                 row, slope = (gate * gates.side.size + slot) * steps, gates.slope[gate]
-            for s in range(lead, steps if whole else lead):
+            for s in range(start, steps if whole else start):
                 difference, bias = load(scratch, 2 * steps + s), load(scratch, steps + s)
                 value = _quantity(difference, bias, meter.forms, v, on, row + s, slope)
                 store(scratch, 3 * steps + s, value)
             for d in range(meter.holds.size):
                 hold = meter.holds[d]
-                if whole:
-                    best = sustained(
-                        scratch, 3 * steps + lead, 4 * steps, hold, meter.drop_off, scratch
-                    )
-                else:
-                    best = square_root(
-                        sustained(
-                            history, mine + lead, mine + steps, hold, meter.drop_off**2, scratch
-                        )
-                    )
+                best = _held(
+                    history,
+                    mine,
+                    scratch,
+                    whole,
+                    lead,
+                    steps,
+                    hold,
+                    meter.drop_off,
+                )
                 store(scratch, 0, best)
                 for b in range(LANES):
                     pickup[first + b, e, v, d] = scratch[0, b]
+                if looks_back:
+                    best = _held(
+                        history,
+                        mine,
+                        scratch,
+                        whole,
+                        start,
+                        lead,
+                        hold,
+                        meter.drop_off,
+                    )
+                    store(scratch, 0, best)
+                    for b in range(LANES):
+                        earlier[first + b, e, v, d] = scratch[0, b]

@@ -11,6 +11,7 @@ import numpy as np
 from montecarlo.quantities import Array, Index
 from montecarlo.quantities.compiled import njit
 from montecarlo.secondary import workspace as at
+from montecarlo.secondary.chain_kernel import passes, repeat_settled
 from montecarlo.secondary.gates import holds_back
 from montecarlo.secondary.judging import PEAK_VALUE, judge, measure, peak_after_jump
 from montecarlo.secondary.lanes import (
@@ -32,6 +33,7 @@ from montecarlo.secondary.workspace import (
     Gates,
     Meter,
     Pace,
+    Sampling,
     aligned,
     fill,
 )
@@ -154,19 +156,65 @@ def _look_at_gates(
         if gates.together[g]:
             for s in range(steps):
                 held = splat(0.0)
-                for slot in range(slots):
+                for slot in range(gates.phases):
                     each = load(on, begin + slot * steps + s)
                     held = where_less(held, each, each, held)
-                for slot in range(slots):
+                for slot in range(gates.phases):
                     store(on, begin + slot * steps + s, held)
 
 
 @njit(**COMPILED)
-def _write_gates(on: Array, steps: int, row: int, first: int, trace: Array) -> None:
-    for k in range(on.shape[0] // steps):
+def _write_series(series: Array, steps: int, row: int, first: int, trace: Array) -> None:
+    for k in range(series.shape[0] // steps):
         for s in range(steps):
             for b in range(LANES):
-                trace[first + b, row + k, s] = on[k * steps + s, b]
+                trace[first + b, row + k, s] = series[k * steps + s, b]
+
+
+@njit(**COMPILED)
+def _through_chain(  # noqa: PLR0913
+    sampling: Sampling,
+    seen: Array,
+    own: Array,
+    samples: Array,
+    heard: Array,
+    now: Array,
+    done: Index,
+    first: int,
+    steps: int,
+    per_cycle: int,
+) -> None:
+    """What the relay measures of a block's currents, and what its gates see; own: scratch."""
+    for k in range(own.shape[0]):
+        for b in range(LANES):
+            own[k, b] = sampling.own[k, first + b]
+    used = repeat_settled(seen, done, steps, per_cycle)
+    taps, rate = sampling.taps.size, sampling.per_cycle
+    taken = samples.shape[0] // taps
+    passes(
+        sampling.code,
+        seen,
+        own,
+        sampling.circle,
+        samples,
+        heard,
+        taps,
+        heard.shape[0] // taken,
+        steps,
+        used,
+        per_cycle,
+        rate,
+        sampling.length,
+        sampling.filtered,
+    )
+    for slot in range(sampling.side.size):
+        for j in range(taken):
+            one = load(samples, sampling.side[slot] * taken + j)
+            store(now, 2 * slot * taken + j, one)
+            difference = load(samples, sampling.leg[slot] * taken + j)
+            store(now, (2 * slot + 1) * taken + j, difference)
+    for b in range(LANES):
+        done[b] = taken
 
 
 @njit(**ALLOCATES, entry=True)
@@ -179,6 +227,7 @@ def integrate(  # noqa: C901, PLR0913
     pace: Pace,
     meter: Meter,
     pickup: Array,
+    earlier: Array,
     moves: Array,
     trace: Array,
 ) -> None:
@@ -199,11 +248,14 @@ def integrate(  # noqa: C901, PLR0913
     meter : Meter
     pickup : ndarray, (n, elements, forms, holds)
         Written (A).
+    earlier : ndarray, (n, elements, forms, holds)
+        Written unless it is empty: the same before the event, without the first cycle (A).
     moves : ndarray, (n,)
         Written: the largest last Newton move (knee flux).
-    trace : ndarray, (n, legs + 3 ct + signals + gates slots, steps)
+    trace : ndarray, (n, legs + 3 ct + signals + gates slots, steps or more)
         Written unless it is empty: currents of the legs, of the CTs, what they would be without
-        excitation, fluxes, what is measured of each signal (A; knee flux), whether gates are on.
+        excitation, fluxes (A; knee flux); at the relay's samples where there is a chain: square of
+        what is measured of each signal (A²), whether gates are on.
     """
     n, channels, points = wave.shape
     signals, lead, steps = meter.signals.size, pace.lead, pace.steps
@@ -212,10 +264,15 @@ def integrate(  # noqa: C901, PLR0913
     rows, circle, quantity = meter.signals, meter.circle, meter.quantity
     w, tile = aligned(at.ROWS), aligned(_TILE * channels)
     window, sums = aligned(2 * signals * pace.per_cycle), aligned(2 * signals)
-    history, scratch = aligned(signals * steps), aligned(4 * steps)
-    gates = meter.gates
-    slots = gates.side.size
-    now, on = aligned(2 * slots * steps), aligned(gates.what.size * slots * steps)
+    sampling, gates = meter.sampling, meter.gates
+    taps, slots = sampling.taps.size, gates.side.size
+    rate = sampling.per_cycle if taps > 0 else pace.per_cycle
+    taken = steps * rate // pace.per_cycle  # values that are judged
+    history, heard = aligned(signals * steps), aligned(signals * taken if taps > 0 else 0)
+    seen, samples = aligned(3 * taps * steps), aligned(taps * taken)
+    own, scratch = aligned(sampling.own.shape[0]), aligned(4 * taken)
+    measured = signals if taps == 0 or pace.settle > 0.0 else 0
+    now, on = aligned(2 * slots * taken), aligned(gates.what.size * slots * taken)
     levels = aligned(gates.levels.shape[1])
     done = np.empty(LANES, np.int64)
     for first in range(0, n, LANES):
@@ -245,21 +302,22 @@ def integrate(  # noqa: C901, PLR0913
                 stage = SECOND if index == 2 * s + 2 else FIRST
                 for e in range(signals):
                     store(w, e + (at.INNER if stage == SECOND else at.BEGIN), load(w, rows[e]))
+                for tap in range(taps if s >= 0 else 0):
+                    point_at = 3 * (tap * steps + s) + (1 if stage == SECOND else 0)
+                    store(seen, point_at, load(w, sampling.taps[tap]))
                 run(stages, w, tile, now_at, stage)
                 _add_up(w, cts, meter.sums)
-            for slot in range(slots if s >= 0 else 0):
+            for tap in range(taps if s >= 0 else 0):
+                store(seen, 3 * (tap * steps + s) + 2, load(w, sampling.taps[tap]))
+            for slot in range(slots if s >= 0 and taps == 0 else 0):
                 store(now, 2 * slot * steps + s, load(w, gates.side[slot]))
                 store(now, (2 * slot + 1) * steps + s, load(w, gates.leg[slot]))
             k = s % pace.per_cycle
-            for e in range(signals if s >= 0 else 0):
+            for e in range(measured if s >= 0 else 0):
                 value = measure(w, e, rows[e], k, window, sums, circle, quantity)
                 store(history, e * steps + s, value)
             if trace.size > 0 and s >= 0:
                 _write(w, tile, now_at, channel, legs, first, s, trace)
-                for e in range(signals):
-                    for b in range(LANES):
-                        measured = np.sqrt(history[e * steps + s, b])
-                        trace[first + b, legs + 3 * cts + e, s] = measured
             if (
                 pace.settle > 0.0
                 and s >= lead + 2 * pace.per_cycle
@@ -271,7 +329,14 @@ def integrate(  # noqa: C901, PLR0913
             if w[at.LIVE, b] > 0.0:
                 _end(w, b, cts)
             moves[first + b] = np.sqrt(w[at.WORST, b])
-        _look_at_gates(gates, now, levels, on, steps, pace.per_cycle, first)
+        if taps > 0:
+            _through_chain(
+                sampling, seen, own, samples, heard, now, done, first, steps, pace.per_cycle
+            )
+        _look_at_gates(gates, now, levels, on, taken, rate, first)
+        judged = heard if taps > 0 else history
+        ahead = lead * rate // pace.per_cycle
+        judge(judged, done, ahead, meter, on, scratch, first, pickup, earlier, rate)
         if trace.size > 0:
-            _write_gates(on, steps, legs + 3 * cts + signals, first, trace)
-        judge(history, done, lead, meter, on, scratch, first, pickup)
+            _write_series(judged, taken, legs + 3 * cts, first, trace)
+            _write_series(on, taken, legs + 3 * cts + signals, first, trace)

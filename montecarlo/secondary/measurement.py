@@ -10,7 +10,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from montecarlo.quantities import Array, Index
-from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.relays.schemes import OF_TWO_ENDS, RESIDUAL_PAIR
+from montecarlo.secondary.chain import Chain, Grid, sampling
 from montecarlo.secondary.gates import Gate, compiled, turns
 from montecarlo.secondary.judging import POINTS, QUANTITIES
 from montecarlo.secondary.restraint import ADDED, LARGEST, NO_BIAS, PRODUCT, Form
@@ -77,7 +78,9 @@ class Measurement:
     delays_s: for which it must be held, less over_travel_s, by which an element with a moving part
     runs on; drop_off: the share of its pick-up at which an element resets; gates: what a form's
     number counts, on the block's samples; sides: what multiplies each CT's current in what passes
-    one side of an element's leg, where gates look at the element, none elsewhere."""
+    one side of an element's leg, where gates look at the element, none elsewhere; phases: so many
+    of the elements, the first ones, belong to phases; chain: how the relay samples the currents,
+    on the block's samples, none: as the solution has them."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -91,6 +94,8 @@ class Measurement:
     over_travel_s: float = 0.0
     gates: tuple[Gate, ...] = ()
     sides: tuple[tuple[float, ...], ...] = ()
+    phases: int = 3
+    chain: Chain | None = None
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -139,6 +144,20 @@ class Measurement:
         first, second = self.senses[element]
         return np.asarray(self.gains(self.bias[element]) * [first, -second])
 
+    def sides_of(self, element: int) -> Array:
+        """What multiplies the currents of an element's CTs in the sums of either sense.
+
+        Parameters
+        ----------
+        element : int
+
+        Returns
+        -------
+        ndarray, (2, cts)
+        """
+        senses = np.array(self.senses[element])
+        return np.asarray(self.gains(self.bias[element]) * np.array([senses > 0, senses < 0]))
+
     def meter(self, step_s: float, per_cycle: int, fill: Index | None = None) -> Meter:
         """The same for the compiled pass.
 
@@ -169,6 +188,9 @@ class Measurement:
                 sums[each, list(cts)], own = self.through(e), [SUM + each]
                 share[e], each = 0.5 if kind == "vector_mean" else 1.0, each + 1
                 combine[e] = ADDED if kind == "vector_mean" else PRODUCT
+            elif cts and kind == RESIDUAL_PAIR:
+                sums[each : each + 2, list(cts)] = self.sides_of(e)
+                own, share[e], each = [SUM + each, SUM + each + 1], 0.5, each + 2
             elif kind == "mean":
                 share[e] /= max(len(cts), 1)
             elif kind == "largest":
@@ -188,7 +210,11 @@ class Measurement:
         which = np.full((len(bias), most), -1)
         for e, own in enumerate(restraining):
             which[e, : len(own)] = [rows.index(row) for row in own]
-        holds = [round(max(delay - self.over_travel_s, 0.0) / step_s) for delay in self.delays_s]
+        grid = self.grid(step_s, per_cycle)
+        holds = [
+            round(max(delay - self.over_travel_s, 0.0) / grid.step_s) for delay in self.delays_s
+        ]
+        gated = [LEG + self.legs[e] for e in np.flatnonzero(slot >= 0)]
         return Meter(
             np.array(rows),
             np.array([rows.index(leg) for leg in legs]),
@@ -205,14 +231,38 @@ class Measurement:
                 compiled() if self.gates else 0,
                 slot,
                 np.array(side, int),
-                np.array([LEG + self.legs[e] for e in np.flatnonzero(slot >= 0)], int),
+                np.array(gated, int),
                 np.array([gate.what for gate in self.gates], int),
                 np.array([gate.slope for gate in self.gates], float),
                 np.array([gate.together for gate in self.gates], int),
+                int(np.count_nonzero(slot[: self.phases] >= 0)),
                 self._levels(fill),
-                turns(per_cycle),
+                turns(grid.per_cycle),
             ),
+            sampling(self._chain(fill), 1 / per_cycle, rows, side, gated),
         )
+
+    def grid(self, step_s: float, per_cycle: int, lead: int = 0) -> Grid:
+        """Where in time values are measured: at the relay's samples, else at the ends of steps.
+
+        Parameters
+        ----------
+        step_s : float
+            Of the solution (s).
+        per_cycle, lead : int
+            Its steps a cycle, and before the event.
+
+        Returns
+        -------
+        Grid
+        """
+        if self.chain is None:
+            return Grid(step_s, per_cycle, lead)
+        rate = self.chain.per_cycle
+        return Grid(step_s * per_cycle / rate, rate, lead * rate // per_cycle)
+
+    def _chain(self, fill: Index | None) -> Chain | None:
+        return self.chain if self.chain is None or fill is None else self.chain.take(fill)
 
     def _levels(self, fill: Index | None) -> Array:
         """(gates, levels, rows) of the gates, of the samples that `fill` names."""
@@ -232,4 +282,5 @@ class Measurement:
         -------
         Measurement
         """
-        return replace(self, gates=tuple(gate.take(rows) for gate in self.gates))
+        gates = tuple(gate.take(rows) for gate in self.gates)
+        return replace(self, gates=gates, chain=self._chain(rows))

@@ -7,12 +7,14 @@ setting this solution is asked about."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
-from montecarlo.quantities import Array, Complex
-from montecarlo.relays.schemes import OF_TWO_ENDS
+from montecarlo.quantities import Array, Complex, Flags
+from montecarlo.relays.gates import OF_EARTH
+from montecarlo.relays.schemes import OF_TWO_ENDS, RESIDUAL_PAIR
 from montecarlo.secondary.circuit import CtBank
 from montecarlo.secondary.excitation import YIELDS, sine_power_fundamental
 from montecarlo.secondary.measurement import Measurement
@@ -48,6 +50,10 @@ class Steady(NamedTuple):
         -------
         ndarray, (n, elements, forms)
         """
+        if (chain := measurement.chain) is not None:
+            gain = chain.gain()[:, None]
+            passed = self._replace(legs=self.legs * gain, cts=self.cts * gain)
+            return passed.quantities(replace(measurement, chain=None))
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
             difference = np.abs(self.legs[:, leg])
@@ -56,12 +62,28 @@ class Steady(NamedTuple):
             if ends:
                 bias = self._bias(measurement, e, difference)
             for v, form in enumerate(measurement.forms):
-                out[:, e, v] = operating_quantity(difference, bias, form if ends else NO_BIAS)
+                own = (*(form if ends else NO_BIAS)[:4], form[4])
+                least = np.where(self._held(measurement, e, form[4]), np.inf, 0.0)
+                out[:, e, v] = operating_quantity(difference, bias, own, least)
         return out
+
+    def _held(self, measurement: Measurement, e: int, gate: int) -> Flags:
+        """Whether a gate, by its number, waits for the neutral's current; others are off, (n,)."""
+        none = np.zeros(len(self.legs), bool)
+        if not gate or not measurement.gates or not measurement.sides[e]:
+            return none
+        found = measurement.gates[gate - 1]
+        if found.start != OF_EARTH:
+            return none
+        one_side = np.abs(self.cts @ np.array(measurement.sides[e]))
+        return np.asarray(~(one_side > found.levels.start_a / np.sqrt(2)) & np.isfinite(one_side))
 
     def _bias(self, measurement: Measurement, e: int, difference: Array) -> Array:
         """Bias current of an element, (n,). [A]"""
         ends, kind = list(measurement.bias[e]), measurement.kind(e)
+        if kind == RESIDUAL_PAIR:
+            sides = np.abs(self.cts[:, ends] @ measurement.sides_of(e).T)
+            return bias_current(sides, "mean")
         if kind not in OF_TWO_ENDS:
             return bias_current(np.abs(self.cts[:, ends]) * measurement.gains(ends), kind)
         through = np.abs(self.cts[:, ends] @ measurement.through(e))

@@ -84,15 +84,18 @@ class Source:
 @dataclass(frozen=True, eq=False)
 class Response:
     """pickup (n, elements, forms, delays) [A secondary]: the largest pick-up sustained for each
-    delay, NaN where unresolved.
+    delay, NaN where unresolved; earlier: the same before the event, empty where the cycles before
+    it are alike.
 
     The rest at step ends, empty unless asked for. Instantaneous: trace (n, legs, steps) the legs'
     currents [A]; cts (n, ct, steps) what each CT delivers into its lead [A], ideal the same without
     exciting current [A], flux that of its core [knee flux]. Measured over the last cycle:
     difference and bias (n, elements, steps) [A]; a bias of 0 where none restrains. on (n, gates,
-    elements, steps): 1 where a gate holds an element back, else 0."""
+    elements, steps): 1 where a gate holds an element back, else 0. These three are at the relay's
+    samples where it has a chain, `Measurement.grid`."""
 
     pickup: Array
+    earlier: Array
     trace: Array
     cts: Array
     ideal: Array
@@ -155,12 +158,14 @@ def solve(  # noqa: PLR0913
         settle=0.0 if measurement.gates else float(settle),
     )
     pickup = np.empty((fill.size, *measurement.shape))
+    earlier = np.empty((0 if window.repeats else fill.size, *measurement.shape))
     moves = np.empty(fill.size)
     meter = measurement.meter(window.step_s, window.per_cycle, fill)
     (legs, cts), signals = table.shape, meter.signals.size
     gates, slots = meter.gates.what.size, meter.gates.side.size
     sizes = (legs, cts, cts, cts, signals, gates * slots) if keep_trace else (0,) * 6
-    trace = np.full((fill.size, sum(sizes), window.steps if keep_trace else 0), np.nan)
+    taken = measurement.grid(window.step_s, window.per_cycle).taken(window.steps, window.per_cycle)
+    trace = np.full((fill.size, sum(sizes), max(window.steps, taken) if keep_trace else 0), np.nan)
     integrate(
         np.ascontiguousarray(source.wave if fill.size == n else source.wave[fill]),
         source.channel,
@@ -170,19 +175,23 @@ def solve(  # noqa: PLR0913
         pace,
         meter,
         pickup,
+        earlier,
         moves,
         trace,
     )
-    pickup[~(moves <= UNRESOLVED_MOVE)] = np.nan
+    for found in (pickup, earlier):
+        found[~(moves[: len(found)] <= UNRESOLVED_MOVE)] = np.nan
     parts = np.split(trace[:n], np.cumsum(sizes)[:-1], axis=1)
-    in_legs, of_cts, ideal, flux, measured, on = parts
+    in_legs, of_cts, ideal, flux = (part[..., : window.steps] for part in parts[:4])
+    measured, on = (part[..., :taken] for part in parts[4:])
     return Response(
         pickup[:n],
+        earlier[:n],
         in_legs,
         of_cts,
         ideal,
         flux,
-        *_compared(measured, meter),
+        *_compared(np.sqrt(measured), meter),
         _by_element(on.reshape(n, gates, slots, on.shape[-1]), meter.gates.slot),
     )
 

@@ -100,9 +100,24 @@ class Gates(NamedTuple):
     leg: Index  # (slots,) row of its leg
     what: Index  # (gates,) `Gate.what`
     slope: Array  # (gates,) of the bias while one is on; infinite: it cannot operate
-    together: Index  # (gates,) whether one element's gate holds back all
+    together: Index  # (gates,) whether the gate of one of the phases holds back all
+    phases: int  # so many slots are of phase elements; they come first
     levels: Array  # (gates, levels, n) `Levels.rows`
     circle: Array  # (4, per_cycle) `gates.turns`
+
+
+class Sampling(NamedTuple):
+    """The relay's chain (`chain`); without one `taps` is empty."""
+
+    code: int  # address of `chain.compiled`
+    taps: Index  # rows of the workspace that pass it, signals first
+    side: Index  # (slots,) place among them of what passes one side of a gated element's leg
+    leg: Index  # (slots,) place of its leg
+    own: Array  # (rows, n) `Chain.rows`
+    circle: Array  # (2, per_cycle) cosine and sine of a cycle's samples
+    per_cycle: int  # samples
+    length: int  # samples of the window
+    filtered: int  # whether there is a low-pass
 
 
 class Meter(NamedTuple):
@@ -120,6 +135,7 @@ class Meter(NamedTuple):
     holds: Index  # (delays,) steps for which a value must be held
     drop_off: float  # share of its pick-up at which an element resets
     gates: Gates
+    sampling: Sampling
 
 
 def network(table: Array) -> Network:

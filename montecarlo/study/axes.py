@@ -81,9 +81,11 @@ AXES = (  # in the order of the tables' columns
     SettingAxis("high_set_pickup_a", "A", "high set", "high_set"),
     SettingAxis("high_set_delay_s", "s", "time", "high_set"),
     SettingAxis("gate", "", "gate", "phase"),  # a name
+    SettingAxis("earth_gate", "", "gate", "earth"),  # a name
 )
 KEYS = tuple(axis.key for axis in AXES)
 PICKUPS = tuple(axis.key for axis in AXES if axis.part == "pick-up")
+AT_STEPS = tuple(axis.key for axis in AXES if axis.part in ("pick-up", "high set"))  # of the relay
 CIRCUIT = tuple(axis.key for axis in AXES if axis.part == "circuit")
 BIAS = tuple(axis.key for axis in AXES if axis.part == "bias" and not axis.own)
 OWN = tuple(axis.key for axis in AXES if axis.own)
@@ -144,6 +146,7 @@ class Setting:
     high_set_pickup_a: float | None = None
     high_set_delay_s: float | None = None
     gate: str | None = None
+    earth_gate: str | None = None
 
     def pickup_of(self, stage: Element) -> float | None:
         """The pick-up of some elements; None without such an element. [A]
@@ -302,6 +305,9 @@ class ExistingSetting(Section):
         | None
     ) = None
     gate: Annotated[str, word("gate of the phase elements, if candidates have gates")] | None = None
+    earth_gate: (
+        Annotated[str, word("gate of the earth element, if candidates have such gates")] | None
+    ) = None
 
 
 class Candidates(Section):
@@ -412,6 +418,7 @@ class Candidates(Section):
             0.0,
             MOST_A,
             above=True,
+            at_relay_steps=True,
         ),
     ] = ()
     high_set_pickup_relay_percent: _GridRelayPercent = ()
@@ -425,6 +432,13 @@ class Candidates(Section):
     gate: Annotated[
         tuple[str, ...],
         word('gates of the phase elements, by name: of scheme.gates, or "none"'),
+    ] = ()
+    earth_gate: Annotated[
+        tuple[str, ...],
+        word(
+            "gates of the earth element, by name, that start on no_neutral_current: release by the"
+            ' neutral CT; or "none"'
+        ),
     ] = ()
     existing: Annotated[ExistingSetting, word("the existing setting, if any")] | None = None
 
@@ -444,8 +458,24 @@ class Candidates(Section):
     @property
     def gates_in_use(self) -> tuple[str, ...]:
         """Names of the gates that candidates or the existing setting have."""
-        existing = NO_GATE if self.existing is None else self.existing.gate or NO_GATE
-        return tuple(name for name in dict.fromkeys((*self.gate, existing)) if name != NO_GATE)
+        held = [] if self.existing is None else [self.existing.gate, self.existing.earth_gate]
+        named = dict.fromkeys((*self.gate, *self.earth_gate, *held))
+        return tuple(name for name in named if name not in (None, NO_GATE))
+
+    def key_of_gate(self, name: str) -> str:
+        """Whose gate it is.
+
+        Parameters
+        ----------
+        name : str
+            In use.
+
+        Returns
+        -------
+        "gate" or "earth_gate"
+        """
+        existing = None if self.existing is None else self.existing.earth_gate
+        return "earth_gate" if name in (*self.earth_gate, existing) else "gate"
 
     def narrowed(self, found: Sequence[Grids]) -> Candidates:
         """The same candidates, of which a search left some.

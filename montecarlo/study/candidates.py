@@ -127,6 +127,21 @@ class Own:
     high_set_pickup_a: float | None = None
     high_set_delay_s: float | None = None
     gate: str | None = None
+    earth_gate: str | None = None
+
+    def gate_of(self, stage: Axis) -> str | None:
+        """The gate of some elements; None without one.
+
+        Parameters
+        ----------
+        stage : "phase", "earth" or "high_set"
+
+        Returns
+        -------
+        str or None
+        """
+        name = {"phase": self.gate, "earth": self.earth_gate}.get(stage)
+        return None if name == NO_GATE else name
 
     def plain(self) -> Own:
         """The same without a second slope that is none, and without a delay of no element.
@@ -289,8 +304,9 @@ def existing_setting(study: Study) -> Setting | None:
     }
     if values["second_slope"] in (None, values["first_slope"]):  # one slope has no turning point
         values |= {"second_slope": None, "turning_point_a": None}
-    if values["gate"] is None and study.candidates.gate:
-        values["gate"] = NO_GATE
+    for key in ("gate", "earth_gate"):
+        if values[key] is None and getattr(study.candidates, key):
+            values[key] = NO_GATE
     values |= vars(Own(*(values[key] for key in OWN)).plain())
     if not scheme.stabilised:
         values |= dict.fromkeys(CIRCUIT, 0.0)

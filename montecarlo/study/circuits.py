@@ -10,8 +10,9 @@ import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.relays.gates import NO_GATE
-from montecarlo.relays.places import GROUPS
+from montecarlo.relays.places import GROUPS, NEUTRAL
 from montecarlo.relays.schemes import Axis, Scheme, build, leg_resistances
+from montecarlo.secondary.chain import Chain
 from montecarlo.secondary.circuit import CtBank, build_bank
 from montecarlo.secondary.gates import BLOCK, Gate, Levels
 from montecarlo.secondary.measurement import Measurement
@@ -133,6 +134,7 @@ def measurement(
     forms: tuple[Form, ...] = (NO_BIAS,),
     delays_s: tuple[float, ...] = (0.0,),
     gates: tuple[Gate, ...] = (),
+    chain: Chain | None = None,
 ) -> Measurement:
     """What the relay's elements make of a scheme's currents.
 
@@ -146,6 +148,8 @@ def measurement(
         (s).
     gates : tuple of Gate, optional
         Of the study, on the samples that are solved in time.
+    chain : Chain, optional
+        Of the relay, on the samples.
 
     Returns
     -------
@@ -170,11 +174,40 @@ def measurement(
         over_travel_s=relay.over_travel_s,
         gates=gates,
         sides=tuple(one_side(scheme, number) for number in range(len(scheme.elements))),
+        phases=len(scheme.of("phase")),
+        chain=chain,
+    )
+
+
+def chain_of(study: Study, samples: Mapping[str, Array]) -> Chain | None:
+    """The relay's chain on some samples.
+
+    Parameters
+    ----------
+    study : Study
+    samples : mapping of str to ndarray, (n,)
+        Of its inputs, by key.
+
+    Returns
+    -------
+    Chain or None
+    """
+    chain, frequency_hz = study.relay.chain, study.machine.frequency_hz
+    if chain is None:
+        return None
+    rate, offset_s = chain.samples_per_cycle, chain.offset_filter_s
+    return Chain(
+        rate,
+        rate if chain.window == "full" else rate // 2,
+        None if offset_s is None else offset_s * frequency_hz * rate,
+        None if chain.filter is None else samples["relay.chain.filter.cutoff_hz"] / frequency_hz,
+        samples["relay.chain.sampling_phase"],
     )
 
 
 def one_side(scheme: Scheme, number: int) -> tuple[float, ...]:
-    """What multiplies each CT's current in what passes one side of a phase element's leg.
+    """What multiplies each CT's current in what passes one side of an element's leg: of an earth
+    element the side of the neutral CT.
 
     Parameters
     ----------
@@ -185,12 +218,16 @@ def one_side(scheme: Scheme, number: int) -> tuple[float, ...]:
     Returns
     -------
     tuple of float
-        Empty where its leg does not compare two sides, and for other elements.
+        Empty where its leg does not compare two sides, and for high-set elements.
     """
     element = scheme.elements[number]
     row = scheme.table[element.leg]
-    two = row.max() > 0 > row.min()
-    return tuple(np.maximum(row, 0.0).tolist()) if element.axis == "phase" and two else ()
+    if element.axis == "high_set" or not row.max() > 0 > row.min():
+        return ()
+    if element.axis == "phase":
+        return tuple(np.maximum(row, 0.0).tolist())
+    neutral = row * (np.array(scheme.places) == NEUTRAL)
+    return tuple(np.abs(neutral).tolist()) if neutral.any() else ()
 
 
 def gates_of(study: Study, samples: Mapping[str, Array], step_s: float) -> tuple[Gate, ...]:
@@ -202,7 +239,7 @@ def gates_of(study: Study, samples: Mapping[str, Array], step_s: float) -> tuple
     samples : mapping of str to ndarray, (n,)
         Of its inputs, by key.
     step_s : float
-        Of the grid of time (s).
+        Between the values that they look at (s).
 
     Returns
     -------
@@ -249,14 +286,14 @@ def bias_form(
     stage : "phase", "earth" or "high_set", optional
         Which elements.
     gate : str, optional
-        Of the phase elements; others have none.
+        Theirs, if they have one.
 
     Returns
     -------
     Form
     """
     names = [NO_GATE, *(one.name for one in study.scheme.gates)]
-    number = 0 if gate is None or stage != "phase" else names.index(gate)
+    number = 0 if gate is None else names.index(gate)
     if bias is None:
         return (*NO_BIAS[:4], number)
     which = SUM if study.scheme.bias_form_of(stage) == "sum" else GREATER_OF

@@ -18,6 +18,7 @@ from montecarlo.study.axes import DELAYS
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
 from montecarlo.study.candidates import candidate_lattices, grids_of, is_searched
+from montecarlo.study.chain_checks import CHAIN_CHECKS
 from montecarlo.study.check import Check
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
@@ -338,6 +339,7 @@ CHECKS: tuple[Check, ...] = (
     *GATE_CHECKS,
     Check(_earthing, ("earthing",)),
     Check(check_relay, ("relay",)),
+    *CHAIN_CHECKS,
     Check(_delays, ("machine", "internal_faults", "candidates")),
     Check(_durations, ("machine", "candidates", "external_events")),
     Check(_count, ("scheme", "candidates", "ct")),

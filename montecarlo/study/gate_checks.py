@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
-from montecarlo.relays.gates import NO_GATE, Gate, gate_faults
+from montecarlo.relays.gates import NO_GATE, OF_EARTH, Gate, gate_faults
+from montecarlo.relays.schemes import Axis
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import one_side, scheme_of
 from montecarlo.study.description import Study
 
+STAGES: dict[str, Axis] = {"gate": "phase", "earth_gate": "earth"}  # whose gates, by key
 ABOVE_LOAD = 1.2  # the least start_pu of a gate that load must not start, over the largest load
 
 
@@ -37,34 +39,58 @@ def check_gates(study: Study) -> Iterator[str]:
 
 def _named(study: Study) -> Iterator[str]:
     """Candidates name gates that there are, for elements that can have them."""
-    given, existing = study.candidates.gate, study.candidates.existing
-    known = (NO_GATE, *(gate.name for gate in study.scheme.gates))
-    wanted = [("candidates.gate", name) for name in given]
-    if existing is not None and existing.gate is not None:
-        wanted.append(("candidates.existing.gate", existing.gate))
-        if not given:
-            yield (
-                f"candidates.existing.gate: {shown(existing.gate)}, but no candidate has a gate;"
-                f' name them in candidates.gate, "{NO_GATE}" among them'
-            )
-    for key, name in wanted:
-        if name not in known:
-            yield f"{key}: {shown(name)} is no gate of scheme.gates; take {listed(known, 'or')}"
-    if len(set(given)) < len(given):
-        yield f"candidates.gate: {shown(list(given))} names a gate twice; leave each once"
-    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
-    if given and not any(one_side(one, k) for one in schemes for k in one.of("phase")):
-        yield (
-            f"candidates.gate: {shown(list(given))}, but no phase element of"
-            f" {listed(study.scheme.kinds)} compares two sides of the winding; take it out"
-        )
+    for key, stage in STAGES.items():
+        yield from _known(study, key, stage)
     for gate in study.scheme.gates:
-        lacking = [one.kind for one in schemes if one.of("phase") and not one.biased]
+        schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+        lacking = [
+            one.kind
+            for one in schemes
+            if any(one_side(one, k) and not one.elements[k].bias for k in one.of("phase"))
+        ]
         if gate.slope is not None and gate.name in study.candidates.gates_in_use and lacking:
             yield (
-                f"scheme.gates.{gate.name}.slope: {gate.slope:g}, but {lacking[0]} has no biased"
-                " element; take it out, so that the gate blocks"
+                f"scheme.gates.{gate.name}.slope: {gate.slope:g}, but {lacking[0]} has a phase"
+                " element without bias; take it out, so that the gate blocks"
             )
+
+
+def _known(study: Study, key: str, stage: Axis) -> Iterator[str]:
+    """The gates of the phase or of the earth elements."""
+    given: tuple[str, ...] = getattr(study.candidates, key)
+    existing: str | None = getattr(study.candidates.existing, key, None)
+    fitting = [
+        one.name for one in study.scheme.gates if (one.start == OF_EARTH) == (stage != "phase")
+    ]
+    names = [one.name for one in study.scheme.gates]
+    wanted = [(f"candidates.{key}", name) for name in given]
+    if existing is not None:
+        wanted.append((f"candidates.existing.{key}", existing))
+        if not given:
+            yield (
+                f"candidates.existing.{key}: {shown(existing)}, but no candidate has such a gate;"
+                f' name them in candidates.{key}, "{NO_GATE}" among them'
+            )
+    for path, name in wanted:
+        cure = f"take {listed((NO_GATE, *fitting), 'or')}"
+        if name not in (NO_GATE, *names):
+            yield f"{path}: {shown(name)} is no gate of scheme.gates; {cure}"
+        elif name not in (NO_GATE, *fitting):
+            kind = "an earth element" if stage == "phase" else "phase elements"
+            yield f"{path}: {shown(name)} is a gate of {kind}; {cure}"
+    if len(set(given)) < len(given):
+        yield f"candidates.{key}: {shown(list(given))} names a gate twice; leave each once"
+    schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
+    if given and not any(one_side(one, k) for one in schemes for k in one.of(stage)):
+        lacks = (
+            "phase element of {} compares two sides of the winding"
+            if stage == "phase"
+            else "earth element of {} compares the neutral CT with others"
+        )
+        yield (
+            f"candidates.{key}: {shown(list(given))}, but no"
+            f" {lacks.format(listed(study.scheme.kinds))}; take it out"
+        )
 
 
 def _load(study: Study) -> Iterator[str]:
@@ -126,6 +152,8 @@ def short_gates(study: Study) -> Iterator[Caution]:
     """
     window_s = 1 / study.machine.frequency_hz
     for gate in study.scheme.gates:
+        if gate.start == OF_EARTH:  # its end is a release
+            continue
         if gate.stays_s < window_s and gate.name in study.candidates.gates_in_use:
             yield Caution(
                 f"scheme.gates.{gate.name}.stays_s",

@@ -66,7 +66,7 @@ def _infeed(study: Study) -> Iterator[str]:
 INTERNAL_CHECKS = (
     Check(_share, ("internal_faults",)),
     Check(_event, ("internal_faults", "external_events")),
-    Check(_infeed, ("network", "internal_faults", "candidates")),
+    Check(_infeed, ("network", "internal_faults", "candidates", "scheme")),
 )
 
 

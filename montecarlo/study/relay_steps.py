@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.elements import Relay
-from montecarlo.study.axes import CURRENTS, PICKUPS, Candidates
+from montecarlo.study.axes import AT_STEPS, CURRENTS, PICKUPS, Candidates
 from montecarlo.study.description import Study
 from montecarlo.study.grids import (
     STEP_KEYS,
@@ -38,12 +38,12 @@ def snapped(study: Study) -> tuple[Study, list[str]]:
     moves: list[Moved] = []
     faults: list[str] = []
     grids: dict[str, tuple[float, ...]] = {}
-    for name in PICKUPS:
+    for name in AT_STEPS:
         given: tuple[float, ...] = getattr(study.candidates, name)
         if not given:
             continue
         key = f"candidates.{study.candidates.key_of(name)}"
-        set_to = snap(given, relay.step_a, relay.range_a)
+        set_to = snap(given, relay.step_a, _range_of(name, relay))
         grids[name] = given if set_to.outside else like(given, set_to.points)
         left = len(set_to.points)
         lost = len(given) - len(set_to.outside) - left
@@ -66,13 +66,13 @@ def _at_steps(study: Study) -> tuple[Study, list[str]]:
         if not isinstance(given, Range) or given.stepped:
             continue
         key = f"candidates.{candidates.key_of(name)}"
-        if name not in PICKUPS:
+        if name not in AT_STEPS:
             faults.append(f"{key}.step: missing; a range takes {listed(STEP_KEYS)}")
         elif relay.step_a is None:
             faults.append(f"{key}.step: missing; give one, or the relay's own in relay.step_a")
-        elif (ends := snap(given, None, relay.range_a)).outside:
+        elif (ends := snap(given, None, _range_of(name, relay))).outside:
             faults += _outside(key, ends, relay)
-        elif points := steps_within(given, relay.step_a, relay.range_a):
+        elif points := steps_within(given, relay.step_a, _range_of(name, relay)):
             grids[name] = given.with_points(points, stepped=True)
         else:
             faults.append(
@@ -81,6 +81,11 @@ def _at_steps(study: Study) -> tuple[Study, list[str]]:
             )
     moved = candidates.model_copy(update=grids)
     return study.model_copy(update={"candidates": moved}), faults
+
+
+def _range_of(name: str, relay: Relay) -> tuple[float, float] | None:
+    """Of a pick-up; a high-set element's own is wider, and nobody states it."""
+    return relay.range_a if name in PICKUPS else None
 
 
 def _outside(key: str, snapped: Snapped, relay: Relay) -> Iterator[str]:

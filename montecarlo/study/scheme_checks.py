@@ -11,11 +11,11 @@ import numpy as np
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
-from montecarlo.relays.schemes import AXES, BUILT_IN, OF_TWO_ENDS, custom_faults
+from montecarlo.relays.schemes import AXES, BUILT_IN, OF_TWO_ENDS, RESIDUAL_PAIR, custom_faults
 from montecarlo.study.axes import AXES as SETTING_AXES
 from montecarlo.study.axes import BIAS, EARTH_BIAS, Candidates, ExistingSetting, SettingAxis
 from montecarlo.study.check import Check
-from montecarlo.study.circuits import scheme_of
+from montecarlo.study.circuits import one_side, scheme_of
 from montecarlo.study.description import Study
 
 
@@ -170,6 +170,23 @@ def _two_ends(study: Study) -> Iterator[str]:
                 break
 
 
+def _residual_pair(study: Study) -> Iterator[str]:
+    """The bias of an earth element that compares a residual current with the neutral CT's."""
+    for kind in study.scheme.kinds:
+        scheme = scheme_of(study, kind)
+        for k, element in enumerate(scheme.elements):
+            if not element.bias or study.scheme.bias_current_of(element.axis) != RESIDUAL_PAIR:
+                continue
+            if element.axis != "earth" or not one_side(scheme, k):
+                own = element.axis == "earth" and study.scheme.earth_bias_current is not None
+                yield (
+                    f"scheme.{'earth_' if own else ''}bias_current: {RESIDUAL_PAIR} in the scheme"
+                    f" {kind}, whose {scheme.element_name(k)} element does not compare a neutral"
+                    " CT with others; take mean, sum or largest"
+                )
+                break
+
+
 def _unused_bias(study: Study) -> Iterator[str]:
     """What is stated of a biased earth element belongs to one."""
     schemes = [scheme_of(study, kind) for kind in study.scheme.kinds]
@@ -303,6 +320,7 @@ SCHEME_CHECKS = (
     Check(check_leads, ("scheme", "ct")),
     Check(_elements, ("scheme", "ct", "candidates")),
     Check(_two_ends, ("scheme", "ct", "candidates")),
+    Check(_residual_pair, ("scheme", "ct", "candidates")),
     Check(_unused_bias, ("scheme", "ct", "candidates")),
     Check(_own, ("scheme", "ct", "candidates")),
     Check(_existing, ("scheme", "ct", "candidates")),

@@ -154,7 +154,9 @@ def _no_confirmation(study: Study) -> Iterator[Caution]:
     """A biased element that trips at once: what a numerical relay does not do."""
     if not any(scheme_of(study, kind).biased for kind in study.scheme.kinds):
         return
-    step_s = 1 / study.machine.frequency_hz / STEPS_PER_CYCLE
+    chain = study.relay.chain
+    per_cycle = STEPS_PER_CYCLE if chain is None else chain.samples_per_cycle
+    step_s = 1 / study.machine.frequency_hz / per_cycle
     shortest = min(study.candidates.delay_s)
     if shortest < LEAST_CONFIRMED_S:
         count = 1 + round(shortest / step_s)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from montecarlo.plant.events.base import Event
+from montecarlo.relays.gates import OF_EARTH
 from montecarlo.relays.places import PLACES
 from montecarlo.relays.schemes import build
 from montecarlo.sampling.stratum import EARTH, EVOLVING, INTER_TURN, LOAD, OVERLOAD, Side, Stratum
@@ -94,7 +95,9 @@ def wants_offset(study: Study) -> bool:
     -------
     bool
     """
-    return study.internal_faults.dc_offset or bool(study.candidates.gates_in_use)
+    named = study.candidates.gates_in_use
+    of_phases = (gate for gate in study.scheme.gates if gate.start != OF_EARTH)
+    return study.internal_faults.dc_offset or any(gate.name in named for gate in of_phases)
 
 
 def in_time(study: Study, stratum: Stratum) -> bool:

@@ -17,6 +17,7 @@ from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.grids import Range, without_dust
 from montecarlo.study.ranges import combinations
+from studies.check.chain import chain_delays
 from studies.earthing.by_hand import options_by_hand
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk, outermost
@@ -54,6 +55,7 @@ def checked(study: Study) -> Checked:
     by_hand = [*hand_calculation(desk), *backup_by_hand(desk)]
     sections = (
         Section("Inputs", list(_inputs(study))),
+        Section("Signal chain of the relay", chain_delays(study)),
         Section("Settings in four bases", list(_settings(study))),
         Section("Earth faults that can operate an element", reach(desk)),
         Section("Hand calculation with every input at its centre", by_hand),

@@ -25,15 +25,22 @@ from montecarlo.relays.schemes import Element, Scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_installations
 from montecarlo.secondary import steady
+from montecarlo.secondary.chain import Chain
 from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import NO_BIAS, Form, bias_current, operating_quantity
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import lattices_of
-from montecarlo.study.circuits import bank_of, bias_form, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import bank_of, bias_form, chain_of, leg_ohm, measurement, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 from montecarlo.study.wiring import spills
-from studies.commissioning.terminal_tests import BiasedElement, Point, least, operating_times_s
+from studies.commissioning.terminal_tests import (
+    BiasedElement,
+    Point,
+    least,
+    operating_times_s,
+    sampled_times_s,
+)
 
 Complex = NDArray[np.complex128]
 THREE_PHASES = np.exp(-2j * np.pi / 3 * np.arange(3))
@@ -120,6 +127,15 @@ class Sheet:
     @cached_property
     def _leg_ohm(self) -> Array:
         return leg_ohm(self.study, self.circuit, self.samples)
+
+    @cached_property
+    def _chain(self) -> Chain | None:
+        return chain_of(self.study, self.samples)
+
+    @cached_property
+    def _gain(self) -> Array:
+        """What the relay makes of a sinusoid at its terminals, (M,)."""
+        return np.ones(1) if self._chain is None else self._chain.gain()
 
     # --- injections -----------------------------------------------------------
 
@@ -281,7 +297,7 @@ class Sheet:
         if injection is None:
             return least(partial(self._at_terminals, element), target, target)
         seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
-        wanted = measurement(self.study, self.scheme, (self._form(element),))
+        wanted = measurement(self.study, self.scheme, (self._form(element),), chain=self._chain)
 
         def quantity(amperes: Array) -> Array:
             return np.asarray(self._solved(injection, amperes).quantities(wanted)[:, number, 0])
@@ -314,6 +330,7 @@ class Sheet:
         alone: one end's, where ends restrain it."""
         if (both := self._raised_and_held(element)) is not None:  # ratio matching in the relay
             amperes = amperes * np.abs(self.scheme.table[element.leg, both[0]])
+        amperes = amperes * self._gain
         ends = np.zeros((amperes.size, max(len(element.bias), 1)))
         ends[:, 0] = amperes
         bias = bias_current(ends, self.study.scheme.bias_current_of(element.axis))
@@ -337,7 +354,8 @@ class Sheet:
         element = self.scheme.elements[test.element]
         targets = self._targets_a(element)
         held = np.full(targets.shape, test.point.held_a if held_a is None else held_a)
-        return self._biased(element, test.raised, test.held).operates_at(held, targets)
+        biased = self._biased(element, test.raised, test.held)
+        return biased.operates_at(held * self._gain, targets) / self._gain
 
     def _raised_and_held(self, element: Element) -> tuple[int, int] | None:
         """Two CTs of an element's leg, of opposite sense, those that restrain it first; none where
@@ -381,6 +399,8 @@ class Sheet:
         share = self.pickup(None, test.element) / test.current_a
         hertz = self.study.machine.frequency_hz
         delay_s = self.setting.delay_of(self.scheme.elements[test.element].axis)
+        if (chain := chain_of(self.study, self._nominal.samples)) is not None:
+            return sampled_times_s(share, chain, hertz, delay_s)
         return operating_times_s(share, self.study.relay.measure, hertz, delay_s)
 
 

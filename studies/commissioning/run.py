@@ -6,7 +6,7 @@ from montecarlo.frames.provenance import origin
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 from studies.commissioning.expected import Sheet
-from studies.commissioning.lines import lines_of
+from studies.commissioning.gate_tests import every_line
 from studies.commissioning.sheet import commissioning_frame, commissioning_page
 from studies.protocol import Part
 from studies.report.blocks import Paragraph
@@ -34,7 +34,7 @@ def commissioning(study: Study, setting: Setting, peak: str) -> Part:
     Part
     """
     sheet = Sheet(study, setting)
-    lines = [*lines_of(sheet)]
+    lines = [*every_line(sheet)]
     frame = commissioning_frame(lines)
     page = commissioning_page(sheet, lines, frame, origin(study), peak)
     return Part({"commissioning": frame}, {PAGE: page.encode()}, (Paragraph(TOLD),))

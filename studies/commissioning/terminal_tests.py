@@ -7,12 +7,15 @@ one is held, the other raised from balance until the element operates. What it t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.secondary import transient
+from montecarlo.secondary.chain import Chain, passed
+from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import (
     GREATER_OF,
     UNBIASED,
@@ -36,6 +39,8 @@ OFF = 0.05
 BELOW, FIRST, SECOND = "below the slopes", "first slope", "second slope"
 STEPS = 256  # of a cycle, in which an element's measuring is followed
 ANGLES = 16  # points on wave in half a turn
+BETWEEN = 8  # places of the event between two samples of a relay
+CYCLES = 4  # in which what is measured of a sinusoid has settled
 
 
 # --- slopes -------------------------------------------------------------------
@@ -175,6 +180,24 @@ def operating_times_s(share: Array, quantity: str, frequency_hz: float, delay_s:
     stays = np.minimum.accumulate(grown[:, ::-1], axis=1)[:, ::-1]
     steps = np.stack([np.searchsorted(row, share) for row in stays], axis=-1)
     return np.asarray(steps / STEPS / frequency_hz + delay_s)
+
+
+def sampled_times_s(share: Array, chain: Chain, frequency_hz: float, delay_s: float) -> Array:
+    """The same through the relay's chain, (n, points on wave times places between samples). [s]"""
+    angle = np.repeat(np.pi * np.arange(ANGLES) / ANGLES, BETWEEN)
+    phase = np.tile((np.arange(BETWEEN) + 0.5) / BETWEEN, ANGLES)
+    window = transient.Window(frequency_hz, CYCLES / frequency_hz, STEPS)
+    times = window.times()
+    sine = np.sin(2 * np.pi * frequency_hz * times + angle[:, None])
+    wave = np.where(times > 0, np.sqrt(2) * sine, 0.0)
+    every = replace(chain.take(np.zeros(phase.size, int)), phase=phase)
+    _, read = passed(every, wave, STEPS)
+    grid = Measurement(legs=(), chain=chain).grid(window.step_s, STEPS, window.lead)
+    after = read[:, grid.lead :]
+    stays = np.minimum.accumulate(after[:, ::-1], axis=1)[:, ::-1]
+    first = np.stack([np.searchsorted(row, share) for row in stays], axis=-1)
+    held = round(delay_s / grid.step_s)
+    return np.asarray((first + 1 - phase + held) * grid.step_s)
 
 
 def _measured(quantity: str) -> Array:

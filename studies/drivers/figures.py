@@ -41,12 +41,29 @@ MOST_ABREAST = 4  # panels
 def figures(result: Result, frames: Mapping[str, pd.DataFrame]) -> dict[str, Recipe]:
     """By name."""
     recipes: dict[str, Recipe] = {
-        "drivers": partial(effect_marks, frames["drivers"]),
+        "drivers": partial(effect_marks, that_vary(frames["drivers"])),
         "elasticities": partial(elasticity_marks, frames["elasticities"]),
     }
     if len(frames["what_if"]):
         recipes["what_if"] = partial(what_if_marks, frames["what_if"])
     return recipes | tradeoff_figure(result)
+
+
+def that_vary(frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows of the outputs that vary; all where none does.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        drivers.csv.
+
+    Returns
+    -------
+    DataFrame
+    """
+    largest = frame.groupby(["side", "type", "output"])["total"].transform("max")
+    varying = frame[largest > 0]
+    return varying if len(varying) else frame
 
 
 def effect_marks(frame: pd.DataFrame) -> Figure:

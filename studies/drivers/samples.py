@@ -235,7 +235,7 @@ def _of_lattice(found: Measured, lattice: Lattice) -> Array:
     block, levels = found.block, (*thresholds(lattice), len(lattice.delay_s))
     event = found.pickups(lattice)
     if block.stratum.side is Side.INTERNAL:
-        return missed_samples(event, block.load_pickups(lattice), *levels)
+        return missed_samples(event, found.before(lattice), *levels)
     phase, earth = event.silent(*levels)
     operated = ~(phase[:, :, None] & earth[:, None]).reshape(len(block), -1)
     return np.where(event.resolved[:, None], operated, np.nan)

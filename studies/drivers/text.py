@@ -10,7 +10,7 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from studies.drivers.effects import POSITION
 from studies.drivers.samples import CENTRE, HALVED
-from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.blocks import Block, Lead, Paragraph, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import to_know, unresolved_sentence
 from studies.report.numbers import percent
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo import Result
+    from montecarlo.study.axes import Setting
+    from montecarlo.study.description import Study
     from studies.drivers.answers import Drivers
 
 FEW_HITS = 50.0
@@ -61,7 +63,7 @@ def drivers_text(
             )
         ),
         *cautions(doubts),
-        *_leaders(frames["drivers"]),
+        *_leaders(frames["drivers"], _blocking(result.study, found.setting)),
         *paragraphs(
             _assumed(frames["what_if"], installation),
             *closest_text(result.study, result.closest),
@@ -88,8 +90,29 @@ def _setting(result: Result, found: Drivers) -> Iterator[str]:
 # --- Sobol' effects -----------------------------------------------------------
 
 
-def _leaders(drivers: pd.DataFrame) -> list[Block]:
-    """The inputs that lead, of the winding and of each external event."""
+def _blocking(study: Study, setting: Setting) -> str:
+    """The name of the setting's gate, if it blocks; else empty."""
+    gates = (gate for gate in study.scheme.gates if gate.name == setting.gate)
+    return next((gate.name for gate in gates if gate.slope is None), "")
+
+
+def _leaders(drivers: pd.DataFrame, gate: str = "") -> list[Block]:
+    """The inputs that lead, of the winding and of each external event; events in which a blocking
+    gate leaves nothing that varies in one sentence."""
+    external = drivers["side"] == "external"
+    still: list[str] = []
+    for kind, some in drivers[external].groupby("type", sort=False):
+        if gate and not some["total"].any():
+            still.append(str(kind))
+    table = _leading_table(drivers[~(external & drivers["type"].isin(still))])
+    if not still:
+        return table
+    names = listed(kind.replace("_", " ") for kind in still)
+    words = f"While the gate {gate} blocks, no current varies that could trip in {names}."
+    return [*table, Paragraph(f"{words} So no input is named there.")]
+
+
+def _leading_table(drivers: pd.DataFrame) -> list[Block]:
     rows = [
         ("protected part of the winding", _leading(some))
         for some in [drivers[drivers["output"] == POSITION]]

@@ -31,7 +31,8 @@ from montecarlo.study.axes import Setting, grids_in
 from montecarlo.study.candidates import candidate_lattices, settings_of, with_found
 from montecarlo.study.description import Study
 from studies.commissioning.expected import Sheet
-from studies.commissioning.lines import BY_PRIMARY, BY_SECONDARY, Line, lines_of
+from studies.commissioning.gate_tests import every_line
+from studies.commissioning.lines import BY_PRIMARY, BY_SECONDARY, Line
 from studies.measured.text import answer, measurements, moved
 from studies.measured.values import Measured, read_measured
 from studies.report.blocks import Block
@@ -178,7 +179,7 @@ def expected_of(
     StudyError
         Naming each row that is not on the sheet, or has another unit or current.
     """
-    lines = {(line.test, line.quantity): line for line in lines_of(sheet)}
+    lines = {(line.test, line.quantity): line for line in every_line(sheet)}
     expected: dict[Measured, Array] = {}
     aside: dict[Measured, Array] = {}
     faults: list[str] = []

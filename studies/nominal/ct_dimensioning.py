@@ -26,6 +26,7 @@ from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL_CONDUCTOR
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.study.nominal import Nominal
 from studies.nominal.desk import Desk
+from studies.nominal.gate_start import TOLD, has_started, needed_factor, time_difference
 from studies.report.blocks import Block, Paragraph, Table
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ class Dimensioning:
     required_knee_v: float
     formula_s: float  # time to saturation; infinite: never
     saturates_after_s: float
+    start_factor: float  # K_s that lasts until a time-difference gate has started; NaN without one
 
     @property
     def saturates(self) -> bool:
@@ -178,6 +180,7 @@ def _of(
         float(offset_knee(volts, x_over_r, remanence)),
         float(saturation_time_by_formula(factor, x_over_r, omega)),
         float(saturation_time(factor, x_over_r, omega)),
+        needed_factor(desk.study, worst.primary_a),
     )
 
 
@@ -204,8 +207,12 @@ def dimensioning_frames(desk: Desk) -> dict[str, pd.DataFrame]:
     """
     import pandas as pd
 
-    rows = [vars(row) for row in dimensioning(desk)]
-    return {"ct_dimensioning": pd.DataFrame(rows).replace(np.inf, np.nan)} if rows else {}
+    if not (rows := [vars(row) for row in dimensioning(desk)]):
+        return {}
+    frame = pd.DataFrame(rows).replace(np.inf, np.nan)
+    if not time_difference(desk.study):
+        frame = frame.drop(columns="start_factor")
+    return {"ct_dimensioning": frame}
 
 
 # --- in words -----------------------------------------------------------------
@@ -232,6 +239,7 @@ def ct_dimensioning(desk: Desk) -> Iterator[Block]:
         " lasts until clearing. The time to saturation is given by the usual formula"
         " and by the flux itself. Leads count twice"
         f"{'' if desk.study.scheme.leads == 'six_wire' else ' in an earth fault, else once'}."
+        f"{TOLD if time_difference(desk.study) else ''}"
     )
     for groups, mine in _alike(rows).items():
         yield _table(desk, groups, mine)
@@ -281,6 +289,14 @@ def _table(desk: Desk, groups: tuple[str, ...], rows: list[Dimensioning]) -> Tab
 
 
 def _verdict(worst: Dimensioning) -> str:
+    """When it saturates, and whether a gate has started by then."""
+    words = _saturates(worst)
+    if worst.saturates:
+        words += has_started(worst.saturation_factor, worst.start_factor)
+    return words
+
+
+def _saturates(worst: Dimensioning) -> str:
     if worst.saturates:
         return f"saturates after {_shown(1000 * worst.saturates_after_s)} ms at worst"
     if np.isinf(worst.saturates_after_s):

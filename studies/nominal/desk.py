@@ -19,7 +19,7 @@ from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, take
 from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import bias_form, measurement, scheme_of
+from montecarlo.study.circuits import bias_form, chain_of, measurement, scheme_of
 from montecarlo.study.nominal import Nominal
 
 # of the winding, where the largest earth fault is looked for
@@ -260,7 +260,8 @@ class Desk(Nominal):
             carried(primary_a, scheme.places),
             study.machine.omega,
         )
-        wanted = measurement(study, scheme, (bias_form(study, lattice.bias_of(axis), axis),))
+        form = bias_form(study, lattice.bias_of(axis), axis)
+        wanted = measurement(study, scheme, (form,), chain=chain_of(study, self.samples))
         return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
 
     def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from montecarlo.formulas.handcalc import OFFSET_READING, high_set_limits
 from montecarlo.plant.machine import phase_fault_reactance_pu
 from montecarlo.quantities.wording import listed
+from montecarlo.secondary.chain import offset_reading
+from montecarlo.study.circuits import chain_of
 from studies.nominal.desk import Desk
 from studies.report.blocks import Block, Paragraph
 
@@ -29,10 +31,12 @@ def high_set(desk: Desk) -> Iterator[Block]:
         return
     measure = desk.study.relay.measure
     terminal_a = _terminal_a(desk)
-    low, high = (float(limit) for limit in high_set_limits(desk.fault_a, terminal_a, measure))
+    chain = chain_of(desk.study, desk.samples)
+    reading = OFFSET_READING[measure] if chain is None else offset_reading(chain)
+    low, high = (float(limit) for limit in high_set_limits(desk.fault_a, terminal_a, reading))
     yield Paragraph(
         f"High-set elements have no bias. They should stand above 1.3 x"
-        f" {OFFSET_READING[measure]:.3g} i_f = {low:.3g} A: what they read ({measure}) of the"
+        f" {reading:.3g} i_f = {low:.3g} A: what they read ({measure}) of the"
         " largest through fault with full offset, if one end's CTs deliver nothing. They should"
         " stand below half of the smallest fault at the terminals, between two phases and fed by"
         f" the machine alone: E sqrt(3) / (X''_d + X_2) = {terminal_a:.3g} A, half of it"

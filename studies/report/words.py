@@ -23,6 +23,8 @@ SCHEME_NAMES = {
     "two_phase_one_earth": "two phase elements and an earth element",
     "biased": "one biased element per phase",
     "restricted_earth_fault": "restricted earth fault",
+    "biased_restricted_earth_fault": "biased restricted earth fault",
+    "biased_with_restricted_earth_fault": "biased phase elements and biased restricted earth fault",
 }
 
 
@@ -122,6 +124,7 @@ AXIS_WORDS = {  # in the order of a setting in words
     "high_set_pickup_a": AxisWords("high-set pick-up", "high-set", "high-set {:g} A"),
     "high_set_delay_s": AxisWords("high-set delay", "high-set s", "high-set {:g} s"),
     "gate": AxisWords("gate", "gate", "gate {}"),
+    "earth_gate": AxisWords("earth gate", "earth gate", "earth gate {}"),
 }
 UNIT = {axis.key: axis.unit for axis in AXES}
 
@@ -171,7 +174,8 @@ def _without(row: Mapping[str, Any], parts: Mapping[str, str]) -> dict[str, str]
         "high_set_delay_s": "high-set without delay",
     }
     found = {key: text for key, text in words.items() if key in parts and row[key] == 0}
-    return found | ({"gate": "no gate"} if "gate" in parts and row["gate"] == NO_GATE else {})
+    none = {"gate": "no gate", "earth_gate": "no earth gate"}
+    return found | {k: text for k, text in none.items() if k in parts and row[k] == NO_GATE}
 
 
 def full_setting(row: Mapping[str, Any]) -> str:

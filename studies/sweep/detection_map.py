@@ -37,7 +37,7 @@ def detection_map_frame(
     own = candidates[candidates["candidate"] == number].iloc[0]
     axes = [name for name in STEPS if name in candidates]
     for axis in axes:
-        if axis == "gate":  # names have no order
+        if axis.endswith("gate"):  # names have no order
             continue
         others = ["scheme", *(name for name in axes if name != axis)]
         same = candidates[others].eq(own[others]) | (candidates[others].isna() & own[others].isna())

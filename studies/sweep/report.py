@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import nearest
 from montecarlo.frames.result import Result
-from montecarlo.study.axes import CURRENTS, PICKUPS
+from montecarlo.study.axes import AT_STEPS, CURRENTS, PICKUPS
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from studies.nominal.backup import backup_by_hand
@@ -17,7 +17,7 @@ from studies.nominal.peak import highest_v, peak_of_chosen, volts_text
 from studies.report.blocks import Block, Caution, Paragraph, Section, Table, paragraphs
 from studies.report.notes import move_sentences
 from studies.report.safety import PEAK, PROPOSED, REVIEW
-from studies.report.setting_words import bias_words, setting_lines
+from studies.report.setting_words import bias_words, gate_words, setting_lines
 from studies.report.words import AXIS_WORDS, axis_unit, has, scheme_name, setting_text, value_text
 from studies.sweep.by_hand import FIXED, beside_by_hand, broken_by_hand, fixed_ohm
 from studies.sweep.explorer import explorer
@@ -134,8 +134,9 @@ class ChoiceReport:
         )
         reach = "not stated" if relay.range_a is None else "{:g} to {:g}".format(*relay.range_a)
         step = "not stated" if relay.step_a is None else f"{relay.step_a:g}"
+        ends = {key: (reach if key in PICKUPS else "", step) for key in AT_STEPS}
         rows = tuple(
-            (*self._in_bases(key, role, row[key]), *((reach, step) if key in PICKUPS else ("", "")))
+            (*self._in_bases(key, role, row[key]), *ends.get(key, ("", "")))
             for key in CURRENTS
             for role, row in columns.items()
             if has(row, key)
@@ -159,7 +160,10 @@ class ChoiceReport:
                     for row in columns.values()
                 )
                 yield f"{axis.label} [{unit}]" if unit else axis.label, *values
-        words = [dict(bias_words(self.study, row)) for row in columns.values()]
+        words = [
+            {**dict(bias_words(self.study, row)), **dict(gate_words(self.study, row))}
+            for row in columns.values()
+        ]
         for label in dict.fromkeys(label for each in words for label in each):
             yield label, *(each.get(label, NONE) for each in words)
         yield (

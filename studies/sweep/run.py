@@ -31,11 +31,15 @@ from studies.report.notes import computed, with_sentences
 from studies.report.setting_words import setting_row
 from studies.sweep.figures import figures, tradeoff_figure
 from studies.sweep.frames import tables
+from studies.sweep.gates import gates_part, without_gate
 from studies.sweep.sources import sources
 from studies.sweep.text import result_text
+from studies.waveforms.gate_effects import gate_effects
 from studies.waveforms.run import densities_of, waveforms
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from montecarlo.engine.keep import KeepRows
     from montecarlo.engine.margins import Radius
     from montecarlo.engine.rare import Densities
@@ -119,17 +123,19 @@ def findings(
     """
     progress(0, 1, AFTER.what)
     setting, study = result.outcome.chosen, result.study
+    gated = without_gate(result)
     early = not crew.here  # in this process nothing is won
-    with crew.beside(_solved, study, setting, densities_of(result), early) as solved:
+    with crew.beside(_solved, study, setting, gated, densities_of(result), early) as solved:
         settled = figures(result, with_unit(tables(result), study))
         settled |= {**sources(result).figures}
         with crew.beside(printed_early, settled if early else {}) as printed:
             result = result.with_margins(margins())
-    peaks, waves, sheet, pictures = solved.value
+    peaks, waves, sheet, effects, pictures = solved.value
     peak_table = peak_frame(peaks)
     chosen = None if setting is None else setting_row(study, setting)
     peak = peak_of_chosen(peak_table, chosen)
-    parts = (sources(result), waves, sheet)
+    gates = gates_part(result, gated, effects)
+    parts = (sources(result), gates, waves, sheet)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= dimensioning_frames(Desk(study))
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
@@ -137,7 +143,7 @@ def findings(
     recipes = figures(result, frames)
     recipes |= {name: recipe for part in parts for name, recipe in part.figures.items()}
     above = [other_circuits(peaks)] if peak else caution(peaks)
-    more = (*items((peak, *above)), *waves.text, *sheet.text)
+    more = (*items((peak, *above)), *gates.text, *waves.text, *sheet.text)
     return Findings(
         frames,
         Drawn(recipes, {**printed.value, **pictures}),
@@ -151,14 +157,19 @@ def findings(
 
 
 def _solved(
-    study: Study, setting: Setting | None, densities: Densities, early: bool
-) -> tuple[list[PeakVoltage], Part, Part, Mapping[str, Printed]]:
-    """What is solved for the choice: peak voltages, the nearest cases, the commissioning sheet; if
-    `early`, with figures of these."""
+    study: Study,
+    setting: Setting | None,
+    gated: Setting | None,
+    densities: Densities,
+    early: bool,
+) -> tuple[list[PeakVoltage], Part, Part, pd.DataFrame | None, Mapping[str, Printed]]:
+    """What is solved for the choice: peak voltages, the nearest cases, the commissioning sheet,
+    what gates do at the setting `gated`; if `early`, with figures of these."""
     peaks = peak_voltages(study)
+    effects = None if gated is None else gate_effects(study, gated)
     if setting is None:
-        return peaks, Part(), Part(), {}
+        return peaks, Part(), Part(), effects, {}
     waves = waveforms(study, setting, densities)
     peak = peak_of_chosen(peak_frame(peaks), setting_row(study, setting))
     sheet = commissioning(study, setting, peak)
-    return peaks, waves, sheet, printed_early(waves.figures) if early else {}
+    return peaks, waves, sheet, effects, printed_early(waves.figures) if early else {}

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.frames.choosing import nearest
+from montecarlo.sampling.stratum import EVOLVING
 from studies.nominal.backup import backup_found
 from studies.report.blocks import Block, Caution, Paragraph, Section, items
 from studies.report.catalogue import NOT_SELECTED, NOTES
 from studies.report.notes import only_of_other, to_know
-from studies.report.numbers import false_trips, missed_faults, percent
+from studies.report.numbers import false_trips, missed_faults, percent, with_limits
 from studies.report.refusals import note_text
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.choice import moved, no_false_trip, tails_text, worst_case
@@ -46,6 +47,7 @@ def _notes(result: Result, doubts: list[Block]) -> list[Block]:
         *items(
             (
                 *(_of_choice(result, doubts) if result.chosen else ()),
+                *_operated_before(result),
                 *([_other_model(result, result.other)] if result.other else ()),
                 *to_know(result),
                 *only_of_other(result),
@@ -67,6 +69,24 @@ def _of_choice(result: Result, doubts: list[Block]) -> Iterator[str]:
     yield from tails_text(result)
     yield from worst_case(result)
     yield from moved(result)
+
+
+def _operated_before(result: Result) -> Iterator[str]:
+    """Of the setting of interest; nothing without evolving faults."""
+    if result.study.internal_faults.evolving is None:
+        return
+    number = result.chosen or nearest(result.candidates)
+    rows = result.by_type
+    mine = rows[(rows["candidate"] == number) & (rows["type"] == EVOLVING.kind)]
+    for row in mine.to_dict("records"):
+        if row["p_operated_before"] == 0:
+            yield "In no evolving fault had an element operated before the internal fault began."
+            continue
+        share = with_limits(row, "p_operated_before")
+        yield (
+            f"In {share} of the evolving faults no. {number} had operated before the internal fault"
+            " began. They are false trips, and count as missed."
+        )
 
 
 def protected_text(row: Mapping[str, Any]) -> str:

@@ -37,7 +37,8 @@ BAND = 0.05, 0.95  # quantiles of the pick-up error
 class Characteristic:
     """What a biased phase element is set to. rated_a: the machine's rated current through the
     relay; single_fed: I_d over I_b where one end alone feeds, None where I_b is then 0; error: 5th
-    and 95th percentile of the pick-up error [-]; elements: of other kinds there are some."""
+    and 95th percentile of the pick-up error [-]; others: elements of
+    other kinds there are; high_set_a: pick-up of unrestrained phase elements, None without."""
 
     rated_a: float
     pickup_a: float
@@ -46,6 +47,7 @@ class Characteristic:
     single_fed: float | None
     error: tuple[float, float]
     others: bool
+    high_set_a: float | None = None
 
     @property
     def turning_point_a(self) -> float | None:
@@ -178,6 +180,7 @@ def characteristic(study: Study, setting: Setting, scheme: Scheme) -> Characteri
         single_fed.get(study.scheme.bias_current_of("phase"), 1.0),
         (low / 100, high / 100),
         len(scheme.elements) > len(scheme.of("phase")),
+        setting.high_set_pickup_a,
     )
 
 

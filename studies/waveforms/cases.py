@@ -26,7 +26,7 @@ from montecarlo.engine.sizes import designs
 from montecarlo.engine.waves import Waves, external_event
 from montecarlo.engine.winding import SETTLED_SHARE
 from montecarlo.estimates.choose import weights_of
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.secondary import transient
@@ -65,7 +65,8 @@ class Case:
     threshold_a, at its bias current bias_a, 0 where it has none. quantity_a (elements,) the largest
     that each sustains for its delay, above its bias where it has one; setting_a (elements,);
     starts_s (elements,): when what operates each begins, NaN where nothing does; cleared_s: when
-    the contacts open, NaN where none do."""
+    the contacts open, NaN where none do; gate_on (elements, steps): whether a gate holds each back;
+    gated: the elements that have one."""
 
     kind: str
     stratum: Stratum
@@ -86,6 +87,8 @@ class Case:
     starts_s: Array
     bias_a: Array
     cleared_s: float
+    gate_on: Flags
+    gated: tuple[int, ...]
 
     @property
     def ratio(self) -> float:
@@ -218,7 +221,7 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         event += design.first_event(chunk)
     pickups = judged.settings_a
     difference, bias = response.difference[0].copy(), response.bias[0].copy()
-    least = judged.least(response)[0]
+    least, latest = judged.least(response)[0], judged.latest(window)
     return Case(
         kind,
         chunk.stratum,
@@ -234,8 +237,10 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
         response.ideal[0] * block.bank(lattice.circuit).turns[0][:, None],
         response.ideal[0].copy(),
         response.flux[0].copy(),
-        difference,
-        np.stack([threshold(*one) for one in zip(pickups, bias, judged.forms, strict=True)]),
+        difference[:, latest],
+        np.stack(
+            [threshold(*one) for one in zip(pickups, bias[:, latest], judged.forms, strict=True)]
+        ),
         _starts(
             [
                 operating_quantity(*one)
@@ -245,8 +250,10 @@ def _case(job: Job, lattice: Lattice, kind: str, found: _Found) -> Case:
             window,
             judged,
         ),
-        bias,
+        bias[:, latest],
         float(cleared_s(block)[0]),
+        judged.gate_on(response)[0][:, latest],
+        judged.gated,
     )
 
 
@@ -254,21 +261,29 @@ def _starts(
     quantities: Sequence[Array], pickups: Array, window: transient.Window, judged: Judging
 ) -> Array:
     """When what operates each element begins, (elements,) [s]."""
+    grid, phase = judged.grid(window), float(judged.phase[0])
     each = zip(quantities, pickups, judged.holds(window), strict=True)
     steps = [
-        holds_from(values[window.lead :], pickup, hold, judged.wanted.drop_off)
+        holds_from(values[grid.lead :], pickup, hold, judged.wanted.drop_off)
         for values, pickup, hold in each
     ]
-    return np.array([np.nan if step is None else (step + 1) * window.step_s for step in steps])
+    return np.array(
+        [np.nan if step is None else (step + 1 - phase) * grid.step_s for step in steps]
+    )
 
 
 def ratios_of(block: Block, lattice: Lattice) -> Array:
-    """The largest of the elements' quantities over their settings, (n,); NaN where unresolved."""
+    """The largest of the elements' quantities over their settings, (n,); NaN where unresolved, and
+    where one had operated before an internal fault."""
     internal = block.stratum.side is Side.INTERNAL
     ratios = []
     for part in in_parts(block) if internal else [block]:
         _, response, judged = _solve(part, lattice, transient.STEPS_PER_CYCLE)
-        ratios.append((judged.own(response.pickup) / judged.settings_a).max(axis=1))
+        ratio = (judged.own(response.pickup) / judged.settings_a).max(axis=1)
+        if len(response.earlier):
+            before = judged.own(response.earlier) > judged.settings_a
+            ratio[before.any(axis=1)] = np.nan
+        ratios.append(ratio)
     return np.concatenate(ratios)
 
 

@@ -7,13 +7,23 @@ from collections.abc import Sequence
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import PHASES
 from montecarlo.sampling.stratum import Side
 from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, RUNNER_UP, grid
 from studies.report.marks import legend_mark
 from studies.report.numbers import percent
-from studies.waveforms.in_time import Shown, how_often, primary_lines, tells_clearing, tells_trip
+from studies.waveforms.in_time import (
+    Shown,
+    gate_starts,
+    how_often,
+    primary_lines,
+    tells_clearing,
+    tells_gate,
+    tells_trip,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,6 +46,15 @@ CT_STYLES: tuple[dict[str, Any], ...] = (  # where both carry the same, both are
     {"linewidth": THIN},
     {"linewidth": 2.2, "alpha": 0.7},
 )
+GATE = "#332288"
+STARTS: dict[str, Any] = {
+    "marker": ">",
+    "markersize": 5,
+    "linestyle": "none",
+    "markerfacecolor": "white",
+    "markeredgecolor": GATE,
+}
+BAR, BAR_ROOM = 0.1, 1.2  # of the gate: height on the axis, and room for it above the values
 LETTERS = 74  # of a line of a title, of all columns together
 SMALL = 7.5
 
@@ -71,6 +90,8 @@ def cases_in_time(cases: Sequence[Shown], of: str = "") -> Figure:
     _legends(axes, cases)
     for ax in axes[-1]:
         ax.set_ylim(bottom=0)
+    if any(map(tells_gate, cases)):  # for all columns, which share the axis
+        axes[-1][0].set_ylim(top=axes[-1][0].get_ylim()[1] * BAR_ROOM)
     figure.supxlabel("time from the beginning of the event, s", fontsize=9)
     return figure
 
@@ -101,6 +122,31 @@ def _column(axes: Sequence[Axes], one: Shown) -> None:
     if tells_clearing(one):
         for ax in axes:
             ax.axvline(one.cleared_s, **OPEN)
+    if tells_gate(one):
+        _gate(measured, one)
+
+
+def _gate(ax: Axes, one: Shown) -> None:
+    """A bar while the gate is on, above all values, and a mark where it starts."""
+    time, on = one.frame["time_s"], one.frame["gate_on"].to_numpy() > 0
+    above = ax.get_xaxis_transform()
+    bar: dict[str, Any] = {"step": "post", "linewidth": 0, "transform": above}
+    ax.fill_between(
+        time,
+        1 - BAR,
+        1.0,
+        where=on,
+        color=GATE,
+        **bar,
+    )
+    starts = gate_starts(one)
+    mark: dict[str, Any] = {"transform": above, "zorder": 5, "clip_on": False}
+    ax.plot(
+        starts,
+        np.full(len(starts), 1 - BAR / 2),
+        **STARTS,
+        **mark,
+    )
 
 
 def _dashes(place: str) -> Any:
@@ -166,6 +212,9 @@ def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
     marks = [legend_mark("trip", FALSE, linewidth=1.4)] if trips else []
     if any(one.delay_s for one in trips):
         marks.append(legend_mark("held for the delay", FALSE, linewidth=6, alpha=0.15))
+    if any(tells_gate(one) for one in cases):
+        marks.append(legend_mark("gate on", GATE, linewidth=6))
+        marks.append(legend_mark("gate starts", **STARTS))
     if any(tells_clearing(one) for one in cases):
         marks.append(legend_mark("contacts open", **OPEN))
     rows: tuple[list[Line2D], ...] = (primary, [*cts, ideal], [knee], [], [above, *marks])

@@ -133,7 +133,17 @@ def _frame(scheme: Scheme, name: str, case: Case, cts: Sequence[int]) -> pd.Data
             "measured_a": case.difference_a[element],
             "operates_above_a": case.threshold_a[element],
         }
+        | _gate(scheme, case)
     )
+
+
+def _gate(scheme: Scheme, case: Case) -> dict[str, Array]:
+    """Of the element on the same leg that has one: of a high-set element its neighbour's."""
+    leg = scheme.watch[case.element]
+    for element in case.gated:
+        if scheme.watch[element] == leg:
+            return {"gate_on": case.gate_on[element] * 1.0}
+    return {}
 
 
 def table_of(cases: Iterable[Shown]) -> bytes:
@@ -184,6 +194,18 @@ def how_often(weight: float) -> str:
 def tells_trip(one: Shown) -> bool:
     """Whether the setting trips in the case."""
     return not math.isnan(one.trips_s)
+
+
+def tells_gate(one: Shown) -> bool:
+    """Whether a gate may hold an element on the same leg back."""
+    return "gate_on" in one.frame
+
+
+def gate_starts(one: Shown) -> Array:
+    """When the gate starts within what is shown. [s]"""
+    on = one.frame["gate_on"].to_numpy(float)
+    starts = np.flatnonzero(np.diff(on) > 0) + 1
+    return np.asarray(one.frame["time_s"].to_numpy(float)[starts])
 
 
 def tells_clearing(one: Shown) -> bool:

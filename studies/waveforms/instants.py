@@ -23,14 +23,12 @@ from montecarlo.quantities.digits import alike
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.stratum import Side
 from montecarlo.secondary import transient
-from montecarlo.secondary.lanes import LANES
 from montecarlo.secondary.restraint import NO_BIAS, SUM, Bias, Form, threshold
-from studies.waveforms.judging import Judging, cleared_s
+from studies.waveforms.judging import Judging, cleared_s, pickups_a, traced
 
 if TYPE_CHECKING:
     import pandas as pd
 
-AT_ONCE = 1 << 16  # steps of all samples that are solved side by side, so that memory stays flat
 # Forms that give the differential current, and the same less the bias current
 BOTH_CURRENTS = NO_BIAS, Bias(1.0).form(SUM)
 Found = tuple[Array, Array, Array, Array]  # bias and differential current [A], score, time [s]
@@ -80,39 +78,30 @@ def instants(job: Job, chunk: Chunk) -> pd.DataFrame:
 def _passing(block: Block) -> Iterator[Found]:
     """An external event in time, few samples after the other."""
     (lattice,) = block.job.lattices
-    circuit = lattice.circuit
-    window, waves, before = external_event(block)
-    flux = block.solved(circuit, before).flux
+    passing = external_event(block)
+    window = passing[0]
     judged = Judging.of(block, lattice, window)
-    phases = list(block.scheme(circuit).of("phase"))
-    pickups = _pickups_a(block, judged)
-    rows = max(LANES, AT_ONCE // window.steps)
-    for start in range(0, len(block), rows):
-        at = np.arange(start, min(start + rows, len(block)))
-        response = block.only(at).in_time(
-            circuit,
-            window,
-            replace(waves, wave=waves.wave[at]),
-            flux[at],
-            judged.wanted.take(at),
-            keep_trace=True,
-        )
+    phases = list(block.scheme(lattice.circuit).of("phase"))
+    pickups = pickups_a(block, lattice, judged)
+    grid = judged.grid(window)
+    phase = np.broadcast_to(judged.phase, len(block))
+    for at, response in traced(block, lattice, passing, judged.wanted):
         resolved = _finite(judged.own(response.pickup))
         least = judged.least(response)
         each = [
             _critical(
-                response.difference[:, k, window.lead :],
-                response.bias[:, k, window.lead :],
+                response.difference[:, k, grid.lead :],
+                response.bias[:, k, grid.lead :],
                 pickups[at, k],
                 judged.forms[k],
-                least[:, k, window.lead :],
+                least[:, k, grid.lead :],
                 judged.holds(window)[k],
                 judged.wanted.drop_off,
             )
             for k in phases
         ]
         bias, difference, score, step = _of_deciding_phase(each, resolved)
-        yield bias, difference, score, (step + 1) * window.step_s
+        yield bias, difference, score, (step + 1 - phase[at]) * grid.step_s
 
 
 def _lasting(block: Block) -> Iterator[Found]:
@@ -123,7 +112,7 @@ def _lasting(block: Block) -> Iterator[Found]:
     solved = block.solved(lattice.circuit, primary.lasting(block))
     wanted = replace(judged.wanted, forms=BOTH_CURRENTS)
     difference, less_bias = np.moveaxis(solved.quantities(wanted), 2, 0)
-    bias, pickups = difference - less_bias, _pickups_a(block, judged)
+    bias, pickups = difference - less_bias, pickups_a(block, lattice, judged)
     each = [
         (
             bias[:, k],
@@ -134,13 +123,6 @@ def _lasting(block: Block) -> Iterator[Found]:
         for k in block.scheme(lattice.circuit).of("phase")
     ]
     yield _of_deciding_phase(each, _finite(difference))
-
-
-def _pickups_a(block: Block, judged: Judging) -> Array:
-    """Pick-up of every element with its error, (n, elements)."""
-    (lattice,) = block.job.lattices
-    ones = np.ones((len(block), judged.settings_a.size))
-    return np.asarray(judged.settings_a / block.per_setting(lattice.circuit, ones))
 
 
 def scores(

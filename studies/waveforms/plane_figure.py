@@ -39,6 +39,7 @@ HEIGHT_MM = 112.0
 LETTERS = 58  # of a line of the title
 ROOM = 1.25  # beyond the outermost value, as a factor
 PATH, TRIP = "#332288", FALSE
+HIGH_SET = "#882255"
 
 
 def plane_of_event(plane: Plane, event: str, of: str = "") -> Figure:
@@ -141,6 +142,10 @@ def _axes(ax: Axes, set_to: Characteristic, rows: pd.DataFrame) -> tuple[float, 
     right = max(right, ROOM * (set_to.turning_point_a or 0.0) / set_to.rated_a)
     low = min(low, 0.5 * set_to.pickup_a / set_to.rated_a)
     high = max(high, 2 * set_to.pickup_a / set_to.rated_a)
+    high = max(
+        high,
+        ROOM * (set_to.high_set_a or 0.0) / set_to.rated_a,
+    )
     decades(ax, "x", left, right)
     decades(ax, "y", low, high)
     ax.set_xlabel("bias current I_b over rated current")
@@ -165,6 +170,14 @@ def _characteristic(ax: Axes, set_to: Characteristic) -> Marks:
         style: dict[str, Any] = {"marker": "D", "markersize": 5, "linestyle": "none"}
         ax.plot(at, set_to.above(np.array([at])), color=CHOSEN, zorder=4.5, **style)
         marks.append(legend_mark("turning point", CHOSEN, **style))
+    if set_to.high_set_a is not None:
+        free: dict[str, Any] = {"color": HIGH_SET, "linestyle": DASHED, "linewidth": 1.4}
+        ax.axhline(
+            set_to.high_set_a / set_to.rated_a,
+            zorder=3.8,
+            **free,
+        )
+        marks.append(legend_mark("high-set element\ntrips above", **free))
     for slope, words, dashes in _limit_lines(set_to):
         if not (slope * right > limits[0] and slope * left < limits[1]):
             continue  # out of sight

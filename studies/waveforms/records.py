@@ -21,6 +21,7 @@ from studies.waveforms.cases import Case
 from studies.waveforms.comtrade import Channel, Record
 from studies.waveforms.in_time import how_often
 from studies.waveforms.sampled import Sampled, external_s
+from studies.waveforms.status import statuses, told
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,6 +44,7 @@ def records(study: Study, setting: Setting, cases: Made) -> dict[str, bytes]:
     scheme, files = scheme_of(study, setting.scheme), dict[str, bytes]()
     channels = _channels(study, scheme)
     for name, (case, made) in cases.items():
+        flags = statuses(study, setting, case, made.times_s)
         record = Record(
             study.study.title,
             f"{name} {case.stratum} {case.installation}/{case.event}",
@@ -51,8 +53,9 @@ def records(study: Study, setting: Setting, cases: Made) -> dict[str, bytes]:
             int(np.argmin(np.abs(made.times_s))),
             channels,
             np.concatenate([made.cts_a, made.legs_a]),
+            flags,
         )
-        words = _header(study, setting, case, made).encode()
+        words = _header(study, setting, case, made, told(flags)).encode()
         for form in FORMS:
             configuration, data = record.files(form)
             base = f"{FOLDER}/{name}_{form.lower()}"
@@ -152,7 +155,9 @@ def _expected(scheme: Scheme, case: Case, error_percent: float) -> str:
     )
 
 
-def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
+def _header(
+    study: Study, setting: Setting, case: Case, made: Sampled, statuses: Sequence[str]
+) -> str:
     scheme = scheme_of(study, setting.scheme)
     settings = "; ".join(
         f"{name} {value}" for name, value in setting_lines(study, setting_row(study, setting))
@@ -181,6 +186,7 @@ def _header(study: Study, setting: Setting, case: Case, made: Sampled) -> str:
         "Positive: a primary current from the neutral to the terminals.",
         "Relay circuit channels: the current through each. The elements measure it.",
         *_sums(scheme),
+        *statuses,
         "Before a record is injected:",
         *(f"{number}. {sentence}" for number, sentence in enumerate(INJECTION, 1)),
     ]

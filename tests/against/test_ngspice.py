@@ -168,6 +168,8 @@ WIRING: dict[str, Wiring] = {
     "biased": three_legs,
     "two_phase_one_earth": with_earth_leg,
     "restricted_earth_fault": residual,
+    "biased_restricted_earth_fault": residual,
+    "biased_with_restricted_earth_fault": by_table,
 }
 
 

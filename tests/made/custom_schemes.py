@@ -64,6 +64,19 @@ def _restricted_earth_fault(watched: tuple[str, str]) -> Table:
     }
 
 
+def _biased_restricted(watched: tuple[str, str]) -> Table:
+    cts = ["line_end.L1", "line_end.L2", "line_end.L3", "neutral_conductor"]
+    return {
+        "legs": [leg("earth", "neutral_conductor", *line_ends("-"))],
+        "elements": [element("earth", "earth", bias_cts=cts)],
+    }
+
+
+def _biased_with_restricted(watched: tuple[str, str]) -> Table:
+    parts = _biased(watched), _biased_restricted(watched)
+    return {key: [item for part in parts for item in part[key]] for key in ("legs", "elements")}
+
+
 def _split_phase(watched: tuple[str, str]) -> Table:
     return {
         "legs": [leg(phase, f"group_1.{phase}", f"-group_2.{phase}") for phase in PHASES],
@@ -91,6 +104,8 @@ REBUILT = {
     "two_phase_one_earth": _rebuilt(_two_phase_one_earth),
     "biased": _rebuilt(_biased),
     "restricted_earth_fault": _rebuilt(_restricted_earth_fault),
+    "biased_restricted_earth_fault": _rebuilt(_biased_restricted),
+    "biased_with_restricted_earth_fault": _rebuilt(_biased_with_restricted),
     "split_phase": _rebuilt(_split_phase),
     "core_balance": _rebuilt(_core_balance),
     "neutral_to_neutral": _rebuilt(_neutral_to_neutral),

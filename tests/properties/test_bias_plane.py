@@ -24,6 +24,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 from studies.waveforms import bias_plane as planes
 from studies.waveforms import instants as critical
+from studies.waveforms import judging
 from studies.waveforms.bias_plane import Plane, bias_plane, events_of
 from studies.waveforms.cases import nearest_cases
 from studies.waveforms.run import waveforms
@@ -109,7 +110,7 @@ def test_a_higher_setting_has_fewer_above(study: Study, plane: Plane) -> None:
 def test_few_at_a_time_and_again_are_the_same(
     study: Study, plane: Plane, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(critical, "AT_ONCE", 1)
+    monkeypatch.setattr(judging, "AT_ONCE", 1)
     again = bias_plane(study, SETTING)
     assert again is not None
     pd.testing.assert_frame_equal(again.frame, plane.frame)

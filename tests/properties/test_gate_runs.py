@@ -41,6 +41,13 @@ GATE: dict[str, Any] = {
 NUMBERS = ["p_missed", "p_missed_low", "p_missed_high", "p_false", "p_false_low", "p_false_high"]
 
 
+def shipped(**study: Any) -> dict[str, Any]:
+    """The shipped study with other sizes."""
+    table = tomllib.loads(SHIPPED.read_text(encoding="utf-8"))
+    table["study"] |= {"radius": False} | study
+    return table
+
+
 def run(gates: list[dict[str, Any]], **grids: Any) -> Result:
     changes = {"scheme.gates": gates, "candidates": GRIDS | grids}
     return run_study(study_with(SMALL | changes), workers=1)
@@ -127,6 +134,12 @@ def test_a_gate_without_memory_loses_less_than_one_that_blocks_while_current_flo
             " shorten stays_s",
         ),
         (
+            [GATE | {"slope": 1.5}],
+            {"gate": ["held"]},
+            "scheme.gates.held.slope: 1.5, but per_phase has a phase element without bias; take it"
+            " out, so that the gate blocks",
+        ),
+        (
             [GATE | {"name": "none"}],
             {"gate": ["none"]},
             'scheme.gates[0].name: "none", must be a word of at most 60 letters, digits and _'
@@ -155,6 +168,8 @@ def test_what_means_nothing_is_refused(
     gates: list[dict[str, Any]], grids: dict[str, Any], told: str
 ) -> None:
     changes = {"scheme.gates": gates, "candidates": GRIDS | grids}
+    if "per_phase" in told:
+        changes |= {"scheme.kind": ["biased", "per_phase"]}
     found = faults_of(SMALL | changes)
     assert any(told == fault for fault in found), found
 
@@ -165,9 +180,7 @@ def test_the_shipped_unit_shows_what_a_gate_buys_and_what_it_costs() -> None:
     on end, 70 % of faults beyond the transformer trip without a gate and 0.01 % with one; it leaves
     faults inside as they are. Of faults that follow one outside it loses some; more since the fault
     outside is cleared here, and 4 % in 0.24 s where it lasted on there."""
-    table = tomllib.loads(SHIPPED.read_text(encoding="utf-8"))
-    table["study"] |= {"samples": 2048, "installations": 64, "radius": False, "racing": False}
-    table["study"]["rare_samples"] = 0
+    table = shipped(samples=2048, installations=64, racing=False, rare_samples=0)
     table["candidates"] |= {"phase_pickup_a": [0.5], "gate": ["none", "change_and_dc"]}
     del table["candidates"]["existing"]
     result = run_study(parse_study(table, SHIPPED.parent), workers=1)

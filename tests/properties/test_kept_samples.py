@@ -22,7 +22,7 @@ from montecarlo.errors import StudyError
 from montecarlo.estimates.conditional import at_place, critical_position, winding_nodes
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import Chunk
-from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.sampling.stratum import EARTH, EVOLVING, Stratum
 from montecarlo.secondary.remanence import other_model
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import candidate_lattices
@@ -129,6 +129,31 @@ def test_counts_from_the_files_are_those_of_the_tables(folder: Path, result: Res
             assert (
                 count(folder, name, setting).sum() == first.strata[name].total.sum(axis=1)[number]
             ), (name, setting)
+
+
+def test_faults_that_operated_before_are_told_apart(tmp_path: Path) -> None:
+    """Two small CTs, of which one saturates first, before the internal fault."""
+    follows = {
+        "internal_faults.shares": NO_EARTH | {"phase_phase": 0.4, "evolving": 0.1},
+        "internal_faults.evolving": {
+            "event": "near_fault",
+            "after_s": {"dist": "uniform", "low": 0.03, "high": 0.08},
+            "kind": "phase_phase",
+        },
+        "ct.knee_voltage_v": {"dist": "uniform", "low": 10.0, "high": 60.0},
+        "candidates.delay_s": [0.0, 0.01],
+    }
+    first = kept(tmp_path, SMALL | follows).outcome.first
+    total, before = (
+        values.sum(axis=1)
+        for values in (first.strata[EVOLVING].total, first.strata[EVOLVING].before)
+        if values is not None
+    )
+    for number, setting in enumerate(first.settings):
+        assert missed(tmp_path, EVOLVING, setting).sum() == total[number]
+        had = operated(tmp_path, EVOLVING, setting, "load pick-up")
+        assert had.sum() == before[number]
+    assert before.max() > 0
 
 
 @pytest.mark.slow

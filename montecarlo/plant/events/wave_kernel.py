@@ -18,8 +18,21 @@ COMPILED: dict[str, Any] = {"counted": False, "nogil": True, "error_model": "num
 
 @njit(**COMPILED)
 def zero_s(ahead: float, behind: float, t: Array, i: int) -> float:
-    """When a current passes 0 between points i - 1 and i, where it has these values; inf where it
-    does not. [s]"""
+    """When a current passes 0 between two points. [s]
+
+    Parameters
+    ----------
+    ahead, behind : float
+        Its values there.
+    t : (nt,) array (s)
+    i : int
+        The later point.
+
+    Returns
+    -------
+    float (s)
+        inf where it does not.
+    """
     if ahead * behind > 0:
         return np.inf
     change = ahead - behind
@@ -29,8 +42,20 @@ def zero_s(ahead: float, behind: float, t: Array, i: int) -> float:
 
 @njit(**COMPILED)
 def first_zero(wave: Array, t: Array, clearing_s: float, opens: int) -> tuple[int, float]:
-    """The point after a wave's first zero that comes after clearing, and when that is; the number
-    of points and inf where there is none."""
+    """A wave's first zero that comes after clearing.
+
+    Parameters
+    ----------
+    wave, t : (nt,) array
+    clearing_s : float (s)
+    opens : int
+        First point after clearing, at least 1.
+
+    Returns
+    -------
+    int, float (s)
+        The point after it, and when it is; nt and inf where there is none.
+    """
     for i in range(opens, t.size):
         at_s = zero_s(wave[i - 1], wave[i], t, i)
         if clearing_s < at_s < np.inf:

@@ -10,6 +10,7 @@ from montecarlo.formulas.ct_dimensioning import (
     saturation_factor,
     saturation_time,
     saturation_time_by_formula,
+    start_factor,
     transient_factor,
 )
 
@@ -104,3 +105,46 @@ def test_what_has_no_limit() -> None:
     # without offset a core saturates where half a cycle's flux is too much: -sin x = 0.5
     assert saturation_time(0.5, 0.0, OMEGA_50) == pytest.approx(7 / 600)
     assert saturation_time(1.1, 0.0, OMEGA_50) == np.inf
+
+
+def integrated(current_pu: float, start_pu: float, wait: float) -> float:
+    """The largest flux by the trapezoidal rule, point on wave by point on wave; wait: an angle."""
+    steps = np.linspace(0.0, 2 * np.pi + wait, 40001)
+    largest = 0.0
+    for at in np.linspace(0.0, np.pi, 721):
+        current = np.sin(steps + at) - np.sin(at)
+        above = np.abs(current) > start_pu / current_pu
+        if not above.any() or (end := steps[above.argmax()] + wait) > steps[-1]:
+            continue
+        step = steps[1] - steps[0]
+        flux = np.concatenate([[0.0], np.cumsum((current[1:] + current[:-1]) / 2 * step)])
+        largest = max(largest, abs(np.interp(end, steps, flux)))
+    return largest
+
+
+@pytest.mark.parametrize(
+    ("hertz", "wait_s", "expected"),
+    [  # for 2, 4 and 7 times rated current, start 0.5: found by stepping through time
+        (50, 0.003, (0.704, 0.560, 0.504)),
+        (60, 0.003, (0.936, 0.768, 0.701)),
+        (60, 0.002, (0.502, 0.383, 0.337)),
+        (60, 0.005, (2.123, 1.854, 1.746)),
+    ],
+)
+def test_what_a_time_difference_asks_until_it_starts(hertz, wait_s, expected) -> None:
+    omega, currents = 2 * np.pi * hertz, [2.0, 4.0, 7.0]
+    found = start_factor(currents, 0.5, wait_s, omega)
+    assert found == pytest.approx(expected, abs=0.001)
+    for current, factor in zip(currents, found, strict=True):
+        assert integrated(current, 0.5, omega * wait_s) == pytest.approx(factor, rel=2e-3)
+
+
+def test_a_longer_wait_and_a_higher_start_ask_for_more() -> None:
+    waits = [float(start_factor(3.0, 0.5, wait_s, OMEGA_50)) for wait_s in (0.0, 0.001, 0.004)]
+    assert waits == sorted(waits)
+    starts = [float(start_factor(3.0, start, 0.003, OMEGA_50)) for start in (0.1, 0.5, 1.3)]
+    assert starts == sorted(starts)
+    # below half of the start full offset cannot reach it either
+    small, large = start_factor([0.24, 0.26], 0.5, 0.003, OMEGA_50)
+    assert np.isnan(small)
+    assert integrated(0.26, 0.5, 0.003 * OMEGA_50) == pytest.approx(large, rel=0.02)

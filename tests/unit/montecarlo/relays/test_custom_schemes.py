@@ -221,7 +221,9 @@ def test_a_kind_that_is_not_there_names_those_that_are() -> None:
     (fault,) = faults_of(with_custom(scheme(), kind="theirs"))
     assert fault.startswith(
         'scheme.kind: "theirs" is unknown; take per_phase, two_phase_one_earth, biased, '
-        "restricted_earth_fault, split_phase, core_balance, neutral_to_neutral or mine"
+        "restricted_earth_fault, biased_restricted_earth_fault, "
+        "biased_with_restricted_earth_fault, split_phase, core_balance, "
+        "neutral_to_neutral or mine"
     )
 
 

@@ -95,6 +95,8 @@ def by_rules(one: Array, other: Array, of: Gate) -> Array:
             declared = large and product > level["above"] * abs(phasors[0]) * abs(phasors[1])
         elif of.start == "direct_current":
             declared = direct > level["above"]
+        elif of.start == "no_neutral_current":
+            declared = not abs(phasors[0]) > level["start_a"] / np.sqrt(2)
         else:
             sums = (np.sum(d[cycle] * turn[cycle] ** k) for k in (1, 2))
             first, second = (np.sqrt(2) / N * abs(one) for one in sums)

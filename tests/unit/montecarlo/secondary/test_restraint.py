@@ -28,7 +28,8 @@ from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA, random_bank
 SCHEME = build_scheme("biased")
 BIAS = tuple(element.bias for element in SCHEME.elements)
 SENSES = ((1.0, -1.0),) * len(BIAS)
-KINDS = ("mean", "sum", "largest", "vector_mean", "scalar_product")
+# of two ends a residual pair is the mean of them
+KINDS = ("mean", "sum", "largest", "vector_mean", "scalar_product", "residual_pair")
 
 
 # --- the formula --------------------------------------------------------------
@@ -95,6 +96,7 @@ def test_mean_sum_and_largest() -> None:
         ("largest", 1.0),
         ("vector_mean", 1.56**0.5 / 2),
         ("scalar_product", 0.2**0.5),
+        ("residual_pair", 0.7),
     ],
 )
 def test_two_ends_of_which_one_turns(kind: str, expected: float) -> None:
@@ -116,8 +118,8 @@ def test_two_ends_of_which_one_turns(kind: str, expected: float) -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_bias_of_currents_that_one_end_feeds_alone(kind: str) -> None:
-    fed = {"mean": 0.5, "sum": 1.0, "largest": 1.0, "vector_mean": 0.5, "scalar_product": 0.0}
-    assert bias_current(np.array([[1.0, 0.0]]), kind) == pytest.approx([fed[kind]])
+    fed = {"sum": 1.0, "largest": 1.0, "scalar_product": 0.0}
+    assert bias_current(np.array([[1.0, 0.0]]), kind) == pytest.approx([fed.get(kind, 0.5)])
     through = {"sum": 2.0}.get(kind, 1.0)
     assert bias_current(np.array([[1.0, 1.0]]), kind) == pytest.approx([through])
 
@@ -216,6 +218,7 @@ def test_ideal_cts_give_the_formula_of_the_primary_currents() -> None:
             "largest": ends.max(axis=1),
             "vector_mean": np.abs(one + other) / 2,
             "scalar_product": np.sqrt(np.maximum((one * other.conj()).real, 0.0)),
+            "residual_pair": ends.mean(axis=1),
         }[kind]
         for v, form in enumerate(FORMS):
             expected = operating_quantity(difference, bias, form)

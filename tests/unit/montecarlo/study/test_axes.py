@@ -50,10 +50,17 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
         "earth_delay_s": [0.1],
         "high_set_pickup_a": [5.0],
         "high_set_delay_s": [0.0],
+        "earth_first_slope": [0.3],
+        "earth_second_slope": [0.6],
+        "earth_turning_point_a": [1.0],
         "gate": ["none", "angle"],
+        "earth_gate": ["none", "released"],
     }
-    gate = {"name": "angle", "start": "angle", "within_degrees": 90.0}
-    schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}, "scheme.gates": [gate]}
+    gates = [
+        {"name": "angle", "start": "angle", "within_degrees": 90.0},
+        {"name": "released", "start": "no_neutral_current", "start_pu": 0.1},
+    ]
+    schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}, "scheme.gates": gates}
     study = study_with(schemes | {"candidates": grids} | BRANCHES)
     for lattice in grid_lattices(study):
         own = {axis.key for axis in AXES if axis.in_scheme(scheme_of(study, lattice.scheme))}

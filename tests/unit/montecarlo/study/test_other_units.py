@@ -102,6 +102,19 @@ def test_a_grid_of_steps_and_the_relay_s_steps() -> None:
     assert "candidates.phase_pickup_relay_percent" in keys
 
 
+def test_a_high_set_takes_the_relay_s_steps_and_has_a_range_of_its_own() -> None:
+    study = study_with(
+        {
+            "candidates.high_set_pickup_a": [8.013, 12.0],
+            "relay.step_a": 0.02,
+            "relay.range_a": [0.02, 2.0],
+        }
+    )
+    assert study.candidates.high_set_pickup_a == (8.02, 12.0)
+    moves = {move.key: move for move in study.moves}
+    assert moves["candidates.high_set_pickup_a"].pairs == ((8.013, 8.02),)
+
+
 @pytest.mark.parametrize(
     ("changes", "fault"),
     [

@@ -244,8 +244,9 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             3,
             (
                 "scheme.kind: 3; expected a text or a list of these: per_phase,"
-                " two_phase_one_earth, biased, restricted_earth_fault, split_phase, core_balance,"
-                " neutral_to_neutral, or the name of a scheme in [[scheme.custom]]"
+                " two_phase_one_earth, biased, restricted_earth_fault,"
+                " biased_restricted_earth_fault, biased_with_restricted_earth_fault, split_phase,"
+                " core_balance, neutral_to_neutral, or the name of a scheme in [[scheme.custom]]"
             ),
         ),
         (

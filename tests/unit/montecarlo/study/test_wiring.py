@@ -73,6 +73,8 @@ def test_a_built_in_scheme_and_the_same_as_the_study_s_own_have_nothing_to_tell(
         "per_phase": PHASE,
         "biased": PHASE | {"first_slope": [0.2]},
         "restricted_earth_fault": EARTH,
+        "biased_restricted_earth_fault": EARTH | {"first_slope": [0.2]},
+        "biased_with_restricted_earth_fault": PHASE | EARTH | {"first_slope": [0.2]},
         "two_phase_one_earth": PHASE | EARTH,
         "split_phase": PHASE,
         "core_balance": PHASE,

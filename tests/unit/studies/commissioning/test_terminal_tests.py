@@ -6,10 +6,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from montecarlo.quantities import Array
 from montecarlo.secondary import transient
+from montecarlo.secondary.chain import Chain
 from montecarlo.secondary.judging import QUANTITIES
 from montecarlo.secondary.restraint import GREATER_OF, NO_BIAS, SUM, Bias, Form
-from studies.commissioning.terminal_tests import ANGLES, BiasedElement, operating_times_s
+from studies.commissioning.terminal_tests import (
+    ANGLES,
+    BiasedElement,
+    operating_times_s,
+    sampled_times_s,
+)
 from tests.made.secondary_cases import FREQUENCY_HZ, OMEGA
 from tests.unit.montecarlo.secondary.test_measurement import measured
 
@@ -40,6 +47,30 @@ def test_times_are_those_of_the_compiled_measuring(quantity: str, angle: int) ->
         )
     (expected,) = operating_times_s(np.array([0.5]), quantity, FREQUENCY_HZ, DELAY_S)
     assert high / 96 / FREQUENCY_HZ == pytest.approx(expected[angle], abs=1.6 / 96 / FREQUENCY_HZ)
+
+
+def made(length: int, cutoff_hz: float | None = None) -> Chain:
+    cutoff = None if cutoff_hz is None else np.array([cutoff_hz / FREQUENCY_HZ])
+    return Chain(56, length, None, cutoff, np.zeros(1))
+
+
+def test_times_through_a_chain() -> None:
+    """Whole cycles as without one, on average and but for a sample; half a cycle is
+    quicker; a filter delays by its own delay."""
+    share = np.array([0.3, 0.6, 0.9])
+    plain = operating_times_s(share, "fundamental", FREQUENCY_HZ, DELAY_S).mean(axis=1)
+    sample_s = 1 / 56 / FREQUENCY_HZ
+
+    def times(chain: Chain) -> Array:
+        found = sampled_times_s(share, chain, FREQUENCY_HZ, DELAY_S)
+        return np.asarray(found.mean(axis=1))
+
+    whole, half = times(made(56)), times(made(28))
+    assert whole == pytest.approx(plain, abs=sample_s)
+    assert (half < whole - sample_s).all()
+    assert (half <= DELAY_S + 0.5 / FREQUENCY_HZ + sample_s).all()
+    filtered = times(made(56, 400.0)) - whole
+    assert filtered == pytest.approx(np.full(3, 0.566e-3), abs=0.1e-3)
 
 
 def test_a_peak_that_starts_at_a_zero_counts_when_half_of_it_has_come() -> None:

@@ -57,12 +57,14 @@ def own(legs: list[Any], elements: list[Any], **changes: Any) -> Study:
 
 
 def built_in(kind: str, **changes: Any) -> Study:
-    candidates: Changes = EARTH if kind == "restricted_earth_fault" else PHASE
-    if kind == "two_phase_one_earth":
+    candidates: Changes = PHASE
+    if kind.endswith("restricted_earth_fault") and "with" not in kind:
+        candidates = EARTH
+    if kind in ("two_phase_one_earth", "biased_with_restricted_earth_fault"):
         candidates = PHASE | EARTH
-    if kind == "biased":
-        candidates = PHASE | {"first_slope": [0.2]}
-    stabilised = kind != "biased"
+    stabilised = not kind.startswith("biased")
+    if not stabilised:
+        candidates = candidates | {"first_slope": [0.2]}
     grid = {"stabilising_resistance_ohm": [0, 300]} if stabilised else {}
     return study_with({"scheme.kind": kind, "candidates": candidates | grid} | NEUTRAL | changes)
 
@@ -243,6 +245,7 @@ def test_a_leg_follows_the_smallest_one_with_all_its_cts_in_the_same_sense() -> 
         ("per_phase", ["87G"] * 3),
         ("two_phase_one_earth", ["87G", "87G", "87GN"]),
         ("restricted_earth_fault", ["87GN"]),
+        ("biased_with_restricted_earth_fault", ["87G", "87G", "87G", "87GN"]),
         ("one end alone", ["50N/51N"]),
     ],
 )

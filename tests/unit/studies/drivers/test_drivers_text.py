@@ -9,7 +9,9 @@ import pandas as pd
 import pytest
 
 from montecarlo.estimates.verdicts import Verdict
-from studies.drivers.text import _assumed, _leading, _measure, _specify
+from studies.drivers.figures import that_vary
+from studies.drivers.text import _assumed, _leaders, _leading, _measure, _specify
+from studies.report.blocks import Paragraph, Table
 from studies.report.words import input_name
 from tests.made.studies import study_with
 
@@ -49,6 +51,27 @@ def test_the_leading_input_is_named_only_where_it_leads(
     rows: list[tuple[str, float, float]], words: str
 ) -> None:
     assert _leading(effects(*rows)) == words
+
+
+def test_what_a_gate_leaves_still_is_one_sentence() -> None:
+    still = effects(("ct.ankle_ratio", 0.0, 0.0)).assign(side="external", output="current")
+    moves = effects(("ct.ankle_ratio", 0.5, 0.6)).assign(side="external", output="current")
+    frame = pd.concat([still.assign(type="a_fault"), moves.assign(type="inrush")])
+    table, sentence = _leaders(frame, "held")
+    assert isinstance(table, Table)
+    assert [row[0] for row in table.rows] == ["currents in the elements, inrush"]
+    assert isinstance(sentence, Paragraph)
+    assert sentence.text == (
+        "While the gate held blocks, no current varies that could trip in a fault. So no input is"
+        " named there."
+    )
+    (whole,) = _leaders(frame)
+    assert isinstance(whole, Table)
+    assert len(whole.rows) == 2
+    (alone,) = _leaders(frame[frame["type"] == "a_fault"], "held")
+    assert isinstance(alone, Paragraph)
+    assert that_vary(frame)["type"].tolist() == ["inrush"]
+    assert len(that_vary(still.assign(type="a_fault"))) == 1
 
 
 def change(

@@ -175,3 +175,35 @@ def test_facts_of_machines_and_classes() -> None:
     assert "A class states the least" in text_of(named | {"ct.line_end": {}})
     small = {"machine.armature_time_constant_s": 0.05}
     assert "0.15 to 0.3 s" not in text_of(small)
+
+
+GATED: dict[str, Any] = {
+    "scheme.kind": "biased",
+    "scheme.gates": [
+        {"name": "held", "start": "time_difference", "start_pu": 0.5, "wait_s": 0.003},
+        {"name": "turned", "start": "angle", "within_degrees": 60.0},
+    ],
+    "candidates": {"phase_pickup_a": [0.5], "first_slope": [0.2], "gate": ["none", "held"]},
+    "internal_faults.shares": {"phase_phase": 1.0},
+    "network": {"reactance_pu": 0.2, "x_over_r": 30.0},
+}
+
+
+def test_a_time_difference_gate_has_a_column_and_a_word() -> None:
+    # 7 pu, 60 Hz, 3 ms: K_s 0.701; 70 % remanence leaves 5.78 x 0.3 = 1.73
+    (_, worst, *_) = rows_of(GATED)
+    assert worst.start_factor == pytest.approx(0.701, abs=0.001)
+    text = text_of(GATED)
+    assert "a time-difference gate needs K_s 0.701 and has 2.5 times that" in text
+    assert "start_factor" in dimensioning_frames(Desk(study_with(UNIT | GATED)))["ct_dimensioning"]
+    small = text_of(GATED | {"ct.knee_voltage_v": 80})
+    assert "before a time-difference gate has started, which needs K_s 0.701" in small
+
+
+def test_another_gate_or_none_has_neither() -> None:
+    for gate in ("turned", "none"):
+        grids = GATED["candidates"] | {"gate": [gate]}
+        changes = GATED | {"candidates": grids}
+        assert "time-difference" not in text_of(changes)
+        frames = dimensioning_frames(Desk(study_with(UNIT | changes)))
+        assert "start_factor" not in frames["ct_dimensioning"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,8 @@ import numpy as np
 import pytest
 
 from studies.waveforms.comtrade import FULL_SCALE, Channel, Record
+from studies.waveforms.status import statuses, told
+from tests.unit.studies.waveforms.test_in_time import SCHEME, SETTING, STUDY, invented
 
 FORMS = ("ASCII", "BINARY")
 RATE_HZ, FREQUENCY_HZ = 4800.0, 50.0
@@ -95,3 +98,38 @@ def test_rates_that_are_no_whole_number(tmp_path: Path) -> None:
     rate = 16.7 * 288
     back = read(record(WAVES, rate_hz=rate), "ASCII", tmp_path)
     assert np.abs(np.array(back.time) - np.arange(T.size) / rate).max() < 1e-6
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("count", [1, 16, 17, 40])
+def test_status_channels_come_back_beside_the_currents(
+    form: str, count: int, tmp_path: Path
+) -> None:
+    random = np.random.default_rng(count)
+    flags = {f"element {k}": random.uniform(size=T.size) < 0.5 for k in range(count)}
+    back = read(replace(record(WAVES), statuses=flags), form, tmp_path)
+    assert [channel.name for channel in back.cfg.status_channels] == [*flags]
+    assert (back.cfg.analog_count, back.cfg.status_count) == (len(WAVES), count)
+    for wanted, found in zip(flags.values(), back.status, strict=True):
+        assert (np.array(found) == wanted).all()
+    plain = read(record(WAVES), form, tmp_path)
+    assert [*map(list, back.analog)] == [*map(list, plain.analog)]
+
+
+def test_statuses_of_a_case() -> None:
+    case = invented()
+    on = np.tile((case.times_s > 0.01) & (case.times_s < 0.05), (3, 1))
+    case = replace(case, gate_on=on, gated=(2,))
+    times = np.arange(-48, 800) / RATE_HZ
+    found = statuses(STUDY, SETTING, case, times)
+    names = [f"operated {SCHEME.element_name(k)}" for k in range(3)]
+    assert [*found] == ["fault or event", "contacts open", *names, "gate earth"]
+    starts = {"fault or event": 0.0, "contacts open": 0.1, names[2]: 0.03 + SETTING.delay_s}
+    for name, start_s in starts.items():
+        assert (found[name] == (times >= start_s - 1e-9)).all()
+    assert not found[names[0]].any()
+    gate = times[found["gate earth"]]
+    assert (gate[0], gate[-1]) == pytest.approx((0.01, 0.05), abs=2 / RATE_HZ)
+    assert len(told(found)) == 4
+    bare = replace(case, gated=(), cleared_s=np.nan)
+    assert [*statuses(STUDY, SETTING, bare, times)] == ["fault or event", *names]

@@ -19,11 +19,13 @@ from studies.waveforms.cases import Case
 from studies.waveforms.figures import cases_in_time
 from studies.waveforms.in_time import (
     CYCLES,
+    gate_starts,
     how_often,
     missed_of,
     primary_lines,
     shown,
     table_of,
+    tells_gate,
     worst_of,
 )
 from tests.made.boxes import assert_text_is_readable
@@ -66,6 +68,8 @@ def invented(kind: str = "false_trip", cycles: int = 8, **others: Any) -> Case:
         "starts_s": np.array([np.nan, np.nan, 0.03]),
         "bias_a": np.zeros((3, steps)),
         "cleared_s": 0.1,
+        "gate_on": np.zeros((3, steps), bool),
+        "gated": (),
     }
     return Case(**values | others)
 
@@ -195,4 +199,24 @@ def test_the_contacts_opening_is_marked_where_phase_elements_are_biased() -> Non
         assert len(panel.lines) == len(other.lines) + 1
     texts = [text.get_text() for text in figure.axes[-1].get_legend().get_texts()]
     assert texts == ["operates above", "trip", "held for the delay", "contacts open"]
+    assert_text_is_readable(figure)
+
+
+def test_the_gate_is_a_bar_with_a_mark_where_it_starts() -> None:
+    case = invented()
+    on = np.tile((case.times_s > 0.01) & (case.times_s < 0.05), (3, 1))
+    gated = replace(case, gate_on=on, gated=(2,))
+    one, plain = of(gated), of(case)
+    assert tells_gate(one)
+    assert not tells_gate(plain)
+    assert not tells_gate(of(replace(gated, gated=(0,))))  # of another leg
+    assert [*one.frame.columns] == [*plain.frame.columns, "gate_on"]
+    assert gate_starts(one) == pytest.approx([0.01], abs=2 / RATE_HZ)
+    with look():
+        figure = cases_in_time([one, plain])
+    last = figure.axes[-1]
+    words = [text.get_text() for text in last.get_legend().get_texts()]
+    assert {"gate on", "gate starts"} <= {*words}
+    measured = one.frame[["measured_a", "operates_above_a"]].to_numpy()
+    assert figure.axes[-2].get_ylim()[1] * 0.9 > measured.max()  # the bar lies above all values
     assert_text_is_readable(figure)

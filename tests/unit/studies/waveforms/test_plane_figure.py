@@ -202,3 +202,17 @@ def test_a_limit_line_out_of_sight_is_not_in_the_legend() -> None:
         figure = path_in_plane(far)
     legend = [text.get_text() for text in figure.legends[0].get_texts()]
     assert not [text for text in legend if "I_d =" in text]
+
+
+def test_a_high_set_element_is_a_line_in_sight() -> None:
+    high = replace(SET_TO, high_set_a=4000.0)
+    figure = drawn(plane(characteristic=high))
+    ax = figure.axes[0]
+    level = high.high_set_a / high.rated_a
+    assert any(np.allclose(line.get_ydata(), level) for line in ax.lines)
+    assert ax.get_ylim()[1] > level
+    words = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert any("high-set" in word for word in words)
+    assert_text_is_readable(figure)
+    without = drawn(plane())
+    assert not any("high-set" in text.get_text() for text in without.legends[0].get_texts())
