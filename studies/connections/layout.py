@@ -88,7 +88,7 @@ def _machine(facts: Connections, places: Plan) -> Iterator[Shape]:
     for phase, phase_y in enumerate(places.phase_y):
         for group, y in enumerate(places.conductors_y(phase)):
             coil = _coil((middle - 10, y), 5, 2.0)
-            back = _back(facts, places, phase) if group == 0 else ()
+            back = _back(places, phase) if group == 0 else ()
             ends = (places.stars_x[group], y), (places.terminals_x - places.apart, y)
             yield Line("winding", Role.PRIMARY, (ends[0], *coil, *back, ends[1]))
         if places.apart:
@@ -112,11 +112,11 @@ def _joined(places: Plan, phase: int) -> Iterator[Shape]:
     yield Line("terminal", Role.PRIMARY, ((x, y), (places.terminals_x, y)))
 
 
-def _back(facts: Connections, places: Plan, phase: int) -> tuple[Point, ...]:
+def _back(places: Plan, phase: int) -> tuple[Point, ...]:
     """The way of the first group's lead back through a core-balance CT, from the left."""
-    if not facts.has(CORE_BALANCE):
+    if (x := places.ct_x.get(f"{CORE_BALANCE}.{PHASES[phase]}")) is None:
         return ()
-    x, y = places.ct_x[f"{CORE_BALANCE}.{PHASES[phase]}"], places.conductors_y(phase)[0]
+    y = places.conductors_y(phase)[0]
     near, far = WIDE_RING + 1.2, WIDE_RING + 2.4
     under, over = y - 3.0, y - 4.4
     return (

@@ -13,7 +13,7 @@ from studies.connections.facts import Connections, Ct, Leg, circuits, entries
 from studies.connections.shapes import line_height, text_width
 
 PITCH = 9.0  # from one CT to the next
-AROUND_PITCH = 16.0  # where a lead goes back through each of them
+WIDE_PITCH = 16.0  # where each stands around two conductors
 ALONE = 17.0  # what a CT takes that is in no phase
 EARTHING = 20.0
 GAP = 4.0
@@ -141,7 +141,7 @@ def _block(
     """Put the three CTs of one end from `at` on; where they end."""
     if not facts.has(name):
         return at
-    pitch = AROUND_PITCH if name == CORE_BALANCE else PITCH
+    pitch = WIDE_PITCH if facts.of_branches and name not in BRANCH_GROUPS else PITCH
     header_x[name] = at + 1.5 * pitch
     for ct in facts.cts:
         if ct.group == name and ct.phase is not None:
