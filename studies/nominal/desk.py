@@ -12,8 +12,20 @@ from numpy.typing import NDArray
 
 from montecarlo.formulas import handcalc
 from montecarlo.plant.events.base import Event
+from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array
-from montecarlo.relays.places import CHANNELS, ENDS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
+from montecarlo.relays.places import (
+    CHANNELS,
+    ENDS,
+    GROUP_OF,
+    NEUTRAL_CONDUCTOR,
+    OF_BRANCHES,
+    PHASES,
+    PLACES,
+    STAR_LINK,
+    carried,
+    places_of,
+)
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, take
@@ -23,7 +35,8 @@ from montecarlo.study.circuits import bias_form, measurement, scheme_of
 from montecarlo.study.nominal import Nominal
 
 # of the winding, where the largest earth fault is looked for
-PLACES = np.linspace(0.05, 1.0, 20)
+ALONG = np.linspace(0.05, 1.0, 20)
+LINKS = places_of(STAR_LINK)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing
 Item = TypeVar("Item")
 
@@ -65,13 +78,17 @@ class Desk(Nominal):
         """Primary amperes to one in a leg."""
         return self.study.ct.stating.leg_ratio
 
-    def bases(self, secondary_a: float) -> tuple[float, float, float, float]:
+    def bases(
+        self, secondary_a: float, turns: float | None = None
+    ) -> tuple[float, float, float, float]:
         """A setting in four bases.
 
         Parameters
         ----------
         secondary_a : float
             (A).
+        turns : float, optional
+            Primary amperes to one in a leg, where they are not those of the ends (-).
 
         Returns
         -------
@@ -79,7 +96,7 @@ class Desk(Nominal):
             A secondary, A primary, per cent of the relay's rated current, pu of the machine's
             current.
         """
-        primary = secondary_a * self.turns
+        primary = secondary_a * (self.turns if turns is None else turns)
         return (
             secondary_a,
             primary,
@@ -102,6 +119,90 @@ class Desk(Nominal):
         """
         primary_a = pickup_a * self.turns
         return float(handcalc.unprotected_fraction(primary_a, self.neutral_ohm, self.emf_v))
+
+    def turns_of(self, kind: str, axis: Axis) -> float:
+        """The same of a scheme's phase or earth elements.
+
+        Parameters
+        ----------
+        kind : str
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        float
+        """
+        if not self.between_groups(kind, axis):
+            return self.turns
+        return self.study.ct.at(self.driving(kind, axis)[0]).leg_ratio
+
+    def between_groups(self, kind: str, axis: Axis) -> bool:
+        """Whether a scheme has phase or earth elements, and these compare groups of branches.
+
+        Parameters
+        ----------
+        kind : str
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        bool
+        """
+        if not self.scheme(kind).of(axis):
+            return False
+        return any(group in OF_BRANCHES for group in self.driving(kind, axis))
+
+    def between_ends(self, axis: Axis) -> bool:
+        """Whether any scheme has phase or earth elements that do not compare groups of branches.
+
+        Parameters
+        ----------
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        bool
+        """
+        return any(
+            self.scheme(kind).of(axis) and not self.between_groups(kind, axis)
+            for kind in self.study.scheme.kinds
+        )
+
+    @staticmethod
+    def through_share(group: str) -> float:
+        """What a CT carries of a three-phase current that passes the zone: 1 at the ends, half at
+        a group of branches, nothing elsewhere.
+
+        Parameters
+        ----------
+        group : str
+            Table of [ct].
+
+        Returns
+        -------
+        float
+        """
+        shares = np.abs(carried(np.tile(PHASE_ROTATION, 2), tuple(places_of(group))))
+        return float(shares.max().round(12))
+
+    def through_a(self, groups: Sequence[str]) -> float:
+        """The largest through fault as CTs of some tables of [ct] give it, RMS. [A]
+
+        Parameters
+        ----------
+        groups : sequence of str
+
+        Returns
+        -------
+        float
+        """
+        if groups[0] not in OF_BRANCHES:
+            return self.fault_a
+        ratio = self.study.ct.at(groups[0]).leg_ratio
+        return self.through_share(groups[0]) * self.through_fault().primary_a / ratio
 
     @property
     def fault_a(self) -> float:
@@ -245,8 +346,8 @@ class Desk(Nominal):
         lattice : Lattice
         axis : str
             "phase" or "earth".
-        primary_a : complex ndarray, (n, 6)
-            At the ends, RMS (A).
+        primary_a : complex ndarray, (n, 6 or 9)
+            At the ends, then what the groups of branches differ by, RMS (A).
 
         Returns
         -------
@@ -267,7 +368,8 @@ class Desk(Nominal):
         """Primary current that just operates the first element, by phasors. [A]
 
         An earth fault fed from the neutral for the earth element, a fault between two phases for a
-        phase element.
+        phase element. Between groups of branches it is the current of the groups' difference, or
+        that of the star link.
 
         Parameters
         ----------
@@ -286,11 +388,17 @@ class Desk(Nominal):
         """
         scheme = self.scheme(lattice.scheme)
         leg = scheme.elements[scheme.of(axis)[0]].leg
-        one = int(CHANNELS[scheme.places[int(np.flatnonzero(scheme.table[leg])[0])]]) % 3
-        current = np.linspace(0.5 * self.turns * setting_a, most_a, 400)
-        primary = np.zeros((current.size, 6), complex)
-        primary[:, one] = current
-        if axis == "phase":
+        first = scheme.places[int(np.flatnonzero(scheme.table[leg])[0])]
+        turns = self.turns_of(lattice.scheme, axis)
+        current = np.linspace(0.5 * turns * setting_a, most_a, 400)
+        if self.between_groups(lattice.scheme, axis):
+            primary = np.zeros((current.size, 9), complex)
+            primary[:, 6 + PHASES.index(_phase(first))] = current * (2 if first in LINKS else 1)
+        else:
+            one = int(CHANNELS[first]) % 3
+            primary = np.zeros((current.size, 6), complex)
+            primary[:, one] = current
+        if axis == "phase" and primary.shape[1] == 6:
             primary[:, (one + 1) % 3] = -current
         compared = self.compared_a(lattice, axis, primary)[:, 0]
         return float(np.interp(setting_a, np.maximum.accumulate(compared), current, right=np.nan))
@@ -328,6 +436,12 @@ class Desk(Nominal):
             found = [(name, emf / own, f"{emf:g} / {own:g}")]
         name, current, formula = max(found, key=lambda item: item[1])
         return ThroughFault(name, rated * current, f"{formula} x {rated:.4g} A")
+
+
+def _phase(place: int) -> str:
+    """Of a CT; the first where it is in none."""
+    name = PLACES[place].rpartition(".")[2]
+    return name if name in PHASES else PHASES[0]
 
 
 def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:

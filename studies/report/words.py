@@ -23,9 +23,9 @@ SCHEME_NAMES = {
     "two_phase_one_earth": "two phase elements and an earth element",
     "biased": "one biased element per phase",
     "restricted_earth_fault": "restricted earth fault",
-    "split_phase": "split-phase",
-    "core_balance": "core-balance",
-    "neutral_to_neutral": "neutral-to-neutral",
+    "split_phase": "split-phase elements",
+    "core_balance": "core-balance elements",
+    "neutral_to_neutral": "neutral-to-neutral element",
 }
 
 
