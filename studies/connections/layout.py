@@ -86,10 +86,10 @@ def _machine(facts: Connections, places: Plan) -> Iterator[Shape]:
     left, right = places.winding
     middle = (left + right) / 2
     for phase, phase_y in enumerate(places.phase_y):
-        for group, y in enumerate(places.conductors_y(phase)):
+        for number, y in enumerate(places.conductors_y(phase)):
             coil = _coil((middle - 10, y), 5, 2.0)
-            back = _back(places, phase) if group == 0 else ()
-            ends = (places.stars_x[group], y), (places.terminals_x - places.apart, y)
+            back = _back(places, phase) if number == 0 else ()
+            ends = (places.stars_x[number], y), (places.terminals_x - places.apart, y)
             yield Line("winding", Role.PRIMARY, (ends[0], *coil, *back, ends[1]))
         if places.apart:
             yield from _joined(places, phase)

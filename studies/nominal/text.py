@@ -236,7 +236,7 @@ def _operating_currents(desk: Desk) -> Iterator[Block]:
     for kind in desk.study.scheme.kinds:
         axes = [axis for axis in AXES if desk.scheme(kind).of(axis)]
         rows = [row for axis in axes for row in _operating_rows(desk, kind, axis)]
-        notes = (BEYOND,) if any(row.beyond for row in rows) else ()
+        notes: tuple[str, ...] = (BEYOND,) if any(row.beyond for row in rows) else ()
         if any(desk.between_groups(kind, axis) for axis in axes):
             notes += (LINKED if STAR_LINK in desk.scheme(kind).groups else BETWEEN,)
         yield Table(head, tuple(row.cells for row in rows), "<>>>>>>>", kind, notes)
