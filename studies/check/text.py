@@ -226,8 +226,8 @@ def _settings(study: Study) -> Iterator[Block]:
 
 def _other_ratios(desk: Desk) -> str:
     """Of schemes between groups of branches, whose CTs have ratios of their own."""
-    found = {kind: desk.turns_of(kind, axis) for kind, axis in between(desk)}
-    if not found:
+    every = {kind: desk.turns_of(kind, axis) for kind, axis in between(desk)}
+    if not (found := {kind: turns for kind, turns in every.items() if turns != desk.turns}):
         return ""
     each = listed(f"{turns:g} A with {kind}" for kind, turns in found.items())
     return f"One ampere secondary is {desk.turns:g} A primary; it is {each}. "

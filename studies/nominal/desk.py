@@ -155,7 +155,8 @@ class Desk(Nominal):
         return any(group in OF_BRANCHES for group in self.driving(kind, axis))
 
     def between_ends(self, axis: Axis) -> bool:
-        """Whether any scheme has phase or earth elements that do not compare groups of branches.
+        """Whether phase or earth elements of any scheme compare something else than groups of
+        branches.
 
         Parameters
         ----------

@@ -184,7 +184,8 @@ def _any_biased(desk: Desk) -> bool:
 
 
 def _unprotected(desk: Desk) -> Iterator[Block]:
-    axes = [axis for axis in AXES if desk.between_ends(axis)] or AXES
+    if not (axes := [axis for axis in AXES if desk.between_ends(axis)]):
+        return
     yield Paragraph(
         "Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
         "ideal CTs, no capacitance, no winding impedance"

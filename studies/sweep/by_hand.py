@@ -53,11 +53,11 @@ def _unprotected(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
 def _apart(desk: Desk, kind: str, axis: Axis, pickup_a: float) -> tuple[str, ...]:
     """What the groups of branches differ by at rated load."""
     most = standing(desk, kind, axis).at(desk.study.machine.rated_current_a)
-    verdict = "above" if pickup_a > most else "not above"
+    verdict = "lies above" if pickup_a > most else "does not lie above"
     return (
         f"difference of the groups of branches, {axis} {pickup_a:g} A",
         f"unbalance, circulating current and ratio errors at rated load: at most {most:.3g} A",
-        f"the pick-up lies {verdict} it",
+        f"the pick-up {verdict} it",
     )
 
 

@@ -8,7 +8,7 @@ from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import PHASES
+from montecarlo.relays.places import PHASES, STAR_LINK
 from montecarlo.sampling.stratum import Side
 from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, RUNNER_UP, grid
 from studies.report.marks import legend_mark
@@ -30,6 +30,7 @@ ROWS = (
 HEIGHT_MM = 150.0
 PHASE_COLOURS = dict(zip(PHASES, ("#029e73", "#ca9161", "#56b4e9"), strict=True))
 DASHED, THIN, IDEAL = (0, (4, 2)), 0.9, 0.7
+OTHER_SIDES = ("line end", "group 2")  # beside lines of the same phases
 OPEN: dict[str, Any] = {"color": RUNNER_UP, "linestyle": (0, (1, 1)), "linewidth": 1.1}
 CT_COLOURS = (MISSED, "#cc78bc")
 CT_STYLES: tuple[dict[str, Any], ...] = (  # where both carry the same, both are seen
@@ -104,7 +105,7 @@ def _column(axes: Sequence[Axes], one: Shown) -> None:
 
 
 def _dashes(place: str) -> Any:
-    return DASHED if place.startswith("line_end") else "-"
+    return DASHED if _end(place) in OTHER_SIDES else "-"
 
 
 def _phase_colour(place: str) -> str:
@@ -151,8 +152,11 @@ def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
     primary = [legend_mark(phase, PHASE_COLOURS[phase]) for phase in phases]
     if any(place == "neutral_conductor" for place in places):
         primary.append(legend_mark("neutral conductor", CHOSEN))
-    if any(place.startswith("line_end") for place in places) and len(places) > len(phases):
-        primary.append(legend_mark("line end", CHOSEN, linestyle=DASHED))
+    if any(place == STAR_LINK for place in places):
+        primary.append(legend_mark(_end(STAR_LINK), CHOSEN))
+    for side in OTHER_SIDES:
+        if any(_end(place) == side for place in places) and len(places) > len(phases):
+            primary.append(legend_mark(side, CHOSEN, linestyle=DASHED))
     columns = range(max(len(one.cts) for one in cases))
     stand = [[one.cts[k] for one in cases if k < len(one.cts)] for k in columns]
     ends = [_ends(places) for places in stand]
