@@ -64,6 +64,24 @@ def _restricted_earth_fault(watched: tuple[str, str]) -> Table:
     }
 
 
+def _split_phase(watched: tuple[str, str]) -> Table:
+    return {
+        "legs": [leg(phase, f"group_1.{phase}", f"-group_2.{phase}") for phase in PHASES],
+        "elements": [element(phase, "phase") for phase in PHASES],
+    }
+
+
+def _core_balance(watched: tuple[str, str]) -> Table:
+    return {
+        "legs": [leg(phase, f"core_balance.{phase}") for phase in PHASES],
+        "elements": [element(phase, "phase") for phase in PHASES],
+    }
+
+
+def _neutral_to_neutral(watched: tuple[str, str]) -> Table:
+    return {"legs": [leg("link", "star_link")], "elements": [element("link", "earth")]}
+
+
 def _rebuilt(build: Callable[[tuple[str, str]], Table]) -> Callable[[tuple[str, str]], Table]:
     return lambda watched: {"name": "mine"} | build(watched)
 
@@ -73,4 +91,7 @@ REBUILT = {
     "two_phase_one_earth": _rebuilt(_two_phase_one_earth),
     "biased": _rebuilt(_biased),
     "restricted_earth_fault": _rebuilt(_restricted_earth_fault),
+    "split_phase": _rebuilt(_split_phase),
+    "core_balance": _rebuilt(_core_balance),
+    "neutral_to_neutral": _rebuilt(_neutral_to_neutral),
 }

@@ -24,6 +24,7 @@ from studies.connections.layout import layout
 from studies.connections.shapes import Box, Circle, Drawing, Line, Role, Text
 from studies.report.look import look
 from tests.made.boxes import assert_text_is_readable, boxes
+from tests.made.branches import BRANCHES
 from tests.made.custom_schemes import PHASES, element, leg, line_ends, phase_leg
 from tests.made.starter import STARTER
 from tests.made.studies import study_with
@@ -31,7 +32,8 @@ from tests.made.studies import study_with
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from tests.made.boxes import Boxes
+    from tests.made.branches import BRANCHES
+from tests.made.boxes import Boxes
 
 ROOT = Path(__file__).parents[4]
 FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
@@ -41,19 +43,6 @@ PHASE: Changes = {"phase_pickup_a": [0.1]}
 EARTH: Changes = {"earth_pickup_a": [0.05]}
 NEUTRAL: Changes = {"ct.neutral_conductor": {}}
 SECOND: Changes = {"ct.second_neutral_end": {}, "ct.second_line_end": {}}
-BRANCHES: Changes = {  # the least that schemes between groups of branches need
-    "winding": {
-        "slots": 288,
-        "pole_pairs": 24,
-        "pitch": 5,
-        "branches": 2,
-        "turns_per_coil": 3,
-        "layout": "alternate",
-        "leakage_reactance_pu": 0.1,
-    },
-    "internal_faults.turns": {},
-    **{f"ct.{group}": {} for group in ("group_1", "group_2", "core_balance", "star_link")},
-}
 LINE = line_ends("-")
 ALL_NEUTRAL = line_ends("", "neutral_end")
 
