@@ -37,6 +37,7 @@ BiasForm = Literal["greater_of", "sum"]
 BiasCurrent = Literal["mean", "sum", "largest", "vector_mean", "scalar_product"]
 OF_TWO_ENDS = ("vector_mean", "scalar_product")  # of those with a phase between them
 MOST_LEGS = 16  # of a scheme of the study's own; return cores come on top
+MOST_SOLVED = 20  # legs with return cores, and CTs
 # between the two groups of branches of each phase
 OF_GROUPS = ("split_phase", "core_balance", "neutral_to_neutral")
 BUILT_IN = ("per_phase", "two_phase_one_earth", "biased", "restricted_earth_fault", *OF_GROUPS)

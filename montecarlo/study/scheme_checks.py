@@ -11,7 +11,7 @@ import numpy as np
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.places import ENDS, GROUPS, NEUTRAL_CONDUCTOR
-from montecarlo.relays.schemes import AXES, BUILT_IN, OF_TWO_ENDS, custom_faults
+from montecarlo.relays.schemes import AXES, BUILT_IN, MOST_SOLVED, OF_TWO_ENDS, custom_faults
 from montecarlo.study.axes import AXES as SETTING_AXES
 from montecarlo.study.axes import BIAS, EARTH_BIAS, Candidates, ExistingSetting, SettingAxis
 from montecarlo.study.check import Check
@@ -298,6 +298,17 @@ def _existing(study: Study) -> Iterator[str]:
     yield from _slope_pairs("candidates.existing", existing)
 
 
+def _size(study: Study) -> Iterator[str]:
+    """No more legs and CTs than the solvers hold."""
+    for kind in study.scheme.kinds:
+        legs, cts = scheme_of(study, kind).table.shape
+        if max(legs, cts) > MOST_SOLVED:
+            yield (
+                f"scheme.custom: {kind} has {legs} legs, return cores included, and {cts} CTs,"
+                f" must be at most {MOST_SOLVED} of each; take legs or CTs out"
+            )
+
+
 SCHEME_CHECKS = (
     Check(_comparison, ("study", "scheme")),
     Check(check_leads, ("scheme", "ct")),
@@ -305,6 +316,7 @@ SCHEME_CHECKS = (
     Check(_two_ends, ("scheme", "ct", "candidates")),
     Check(_unused_bias, ("scheme", "ct", "candidates")),
     Check(_own, ("scheme", "ct", "candidates")),
+    Check(_size, ("scheme", "ct")),
     Check(_existing, ("scheme", "ct", "candidates")),
     Check(_stabilising, ("scheme", "ct", "candidates")),
 )

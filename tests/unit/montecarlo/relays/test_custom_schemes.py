@@ -7,11 +7,19 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.relays.places import GROUPS, PLACES, carried
-from montecarlo.relays.schemes import AXES, MOST_LEGS, CustomScheme, build_custom, build_scheme
+from montecarlo.relays.places import ENDS, GROUPS, PLACES, SECOND_CORES, SINGLE, carried
+from montecarlo.relays.schemes import (
+    AXES,
+    MOST_LEGS,
+    MOST_SOLVED,
+    CustomScheme,
+    build_custom,
+    build_scheme,
+)
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.workspace import MOST, network
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
+from tests.made.branches import BRANCHES
 from tests.made.custom_schemes import REBUILT, element, leg
 from tests.made.studies import faults_of, study_with
 
@@ -84,6 +92,8 @@ def test_the_neutral_conductor_carries_what_the_neutral_end_sums_to() -> None:
         8,
         16,
         32,
+        *[4, 8, 16] * 2,  # the groups of branches, alike
+        *[0] * 4,
     ]
 
 
@@ -130,8 +140,8 @@ def test_two_elements_in_one_leg_and_a_leg_without_are_allowed() -> None:
 # --- refusals -----------------------------------------------------------------
 
 CT_PLACES = (
-    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group != 'neutral_conductor')} (also"
-    " L2, L3) or neutral_conductor"
+    f"one of {', '.join(f'{group}.L1' for group in GROUPS if group not in SINGLE)} (also"
+    " L2, L3) or neutral_conductor, star_link"
 )
 
 
@@ -230,7 +240,7 @@ def test_a_kind_that_is_not_there_names_those_that_are() -> None:
     (fault,) = faults_of(with_custom(scheme(), kind="theirs"))
     assert fault.startswith(
         'scheme.kind: "theirs" is unknown; take per_phase, two_phase_one_earth, biased, '
-        "restricted_earth_fault or mine"
+        "restricted_earth_fault, split_phase, core_balance, neutral_to_neutral or mine"
     )
 
 
@@ -262,19 +272,29 @@ def test_biased_elements_of_one_s_own_need_slopes() -> None:
     )
 
 
+def largest(groups: tuple[str, ...]) -> dict[str, Any]:
+    """As many legs as there may be, on all CTs of some tables of [ct], with every return core."""
+    phases = [place for place in PLACES if place.partition(".")[0] in groups and "." in place]
+    single = [group for group in groups if group in SINGLE]
+    legs = [leg(f"a{k}", *phases[k::MOST_LEGS], *single) for k in range(MOST_LEGS)]
+    cts = {"ct.return_core_ohm": 0.1} | {f"ct.{group}": {} for group in GROUPS}
+    own = with_custom(scheme(legs=legs, elements=[element("a0", "phase")]))
+    return own | cts | {key: BRANCHES[key] for key in ("winding", "internal_faults.turns")}
+
+
 def test_the_largest_scheme_with_every_return_core_fits_the_solver() -> None:
-    places = [
-        f"{group}.{phase}"
-        for group in GROUPS
-        if group != "neutral_conductor"
-        for phase in ("L1", "L2", "L3")
-    ]
-    legs = [leg(f"a{k}", places[k % len(places)], "neutral_conductor") for k in range(MOST_LEGS)]
-    groups: dict[str, Any] = {"ct.return_core_ohm": 0.1} | {f"ct.{group}": {} for group in GROUPS}
-    study = study_with(with_custom(scheme(legs=legs, elements=[element("a0", "phase")])) | groups)
-    whole = scheme_of(study, "mine")
-    assert whole.table.shape == (MOST_LEGS + 4, 13)
+    assert MOST_SOLVED == MOST
+    groups = (*ENDS, *SECOND_CORES, *SINGLE)
+    whole = scheme_of(study_with(largest(groups)), "mine")
+    assert whole.table.shape == (MOST_LEGS + 4, 14)
     assert network(whole.table).legs <= MOST
+
+
+def test_a_scheme_that_does_not_fit_is_refused() -> None:
+    assert faults_of(largest(GROUPS)) == (
+        "scheme.custom: mine has 23 legs, return cores included, and 23 CTs, must be at most 20 of"
+        " each; take legs or CTs out",
+    )
 
 
 def test_the_path_of_an_earth_fault_is_that_of_the_element_s_own_cts() -> None:

@@ -22,6 +22,7 @@ from montecarlo.study.axes import (
 from montecarlo.study.candidates import grid_lattices
 from montecarlo.study.circuits import scheme_of
 from studies.report.words import AXIS_WORDS, setting_text
+from tests.made.branches import BRANCHES
 from tests.made.studies import study_with
 
 
@@ -54,6 +55,7 @@ def test_a_setting_has_a_value_on_just_the_axes_of_its_scheme() -> None:
     }
     gate = {"name": "angle", "start": "angle", "within_degrees": 90.0}
     schemes = {"scheme.kind": list(BUILT_IN), "ct.neutral_conductor": {}, "scheme.gates": [gate]}
+    schemes |= BRANCHES
     study = study_with(schemes | {"candidates": grids})
     for lattice in grid_lattices(study):
         own = {axis.key for axis in AXES if axis.in_scheme(scheme_of(study, lattice.scheme))}
