@@ -304,8 +304,8 @@ def _size(study: Study) -> Iterator[str]:
         legs, cts = scheme_of(study, kind).table.shape
         if max(legs, cts) > MOST_SOLVED:
             yield (
-                f"scheme.custom: {kind} has {legs} legs, return cores included, and {cts} CTs,"
-                f" must be at most {MOST_SOLVED} of each; take legs or CTs out"
+                f"scheme.custom: {kind} has {legs} relay circuits and return cores and {cts} CTs,"
+                f" must be at most {MOST_SOLVED} of each; take some out"
             )
 
 

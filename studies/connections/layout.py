@@ -120,8 +120,14 @@ def _back(places: Plan, phase: int) -> tuple[Point, ...]:
     near, far = WIDE_RING + 1.2, WIDE_RING + 2.4
     under, over = y - 3.0, y - 4.4
     return (
-        *((x - far, y), (x - far, under), (x + near, under), (x + near, y)),
-        *((x - near, y), (x - near, over), (x + far, over), (x + far, y)),
+        (x - far, y),
+        (x - far, under),
+        (x + near, under),
+        (x + near, y),
+        (x - near, y),
+        (x - near, over),
+        (x + far, over),
+        (x + far, y),
     )
 
 

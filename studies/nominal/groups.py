@@ -64,13 +64,15 @@ def standing(desk: Desk, kind: str, axis: Axis) -> Standing:
     by_ct = weights * carried(THROUGH, scheme.places)
     errors = [_range(ct.turns_ratio_error_percent) for ct in cts]
     used = np.flatnonzero(by_ct)
+    unbalance = _range(winding.group_unbalance_percent)
+    circulating = _range(winding.circulating_percent)
+    rated_a = desk.study.machine.rated_current_a
     return Standing(
         kind,
         axis,
-        _most(by_phase, [_range(winding.group_unbalance_percent)] * 3),
-        _most(by_ct[used], [errors[ct] for ct in used]),
-        _most(by_phase, [_range(winding.circulating_percent)] * 3)
-        * desk.study.machine.rated_current_a,
+        unbalance=_most(by_phase, [unbalance] * 3),
+        ratio=_most(by_ct[used], [errors[ct] for ct in used]),
+        circulating_a=rated_a * _most(by_phase, [circulating] * 3),
     )
 
 
@@ -196,7 +198,9 @@ def groups_apart(desk: Desk) -> Iterator[Block]:
     rows = [
         (
             f"{one.kind}, {one.axis}",
-            *(f"{value:.3g}" for value in _parts(one, rated_a)),
+            f"{one.unbalance * rated_a:.3g}",
+            f"{one.circulating_a:.3g}",
+            f"{one.ratio * rated_a:.3g}",
             f"{one.at(rated_a):.3g}",
             f"{one.at(fault_a):.3g}",
         )
@@ -205,10 +209,6 @@ def groups_apart(desk: Desk) -> Iterator[Block]:
     caption = "Parts and sum at rated load, and the sum in the largest through fault, A secondary"
     yield Table(head, tuple(rows), "<>>>>>", caption)
     yield Paragraph(" ".join(_below(desk, one) for one in found))
-
-
-def _parts(one: Standing, through_a: float) -> tuple[float, float, float]:
-    return one.unbalance * through_a, one.circulating_a, one.ratio * through_a
 
 
 def _below(desk: Desk, one: Standing) -> str:

@@ -292,8 +292,8 @@ def test_the_largest_scheme_with_every_return_core_fits_the_solver() -> None:
 
 def test_a_scheme_that_does_not_fit_is_refused() -> None:
     assert faults_of(largest(GROUPS)) == (
-        "scheme.custom: mine has 23 legs, return cores included, and 23 CTs, must be at most 20 of"
-        " each; take legs or CTs out",
+        "scheme.custom: mine has 23 relay circuits and return cores and 23 CTs, must be at most 20"
+        " of each; take some out",
     )
 
 
