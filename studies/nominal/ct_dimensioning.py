@@ -26,6 +26,7 @@ from montecarlo.relays.places import BRANCH_GROUPS, ENDS, GROUP_OF, NEUTRAL_COND
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.study.nominal import Nominal
 from studies.nominal.desk import Desk
+from studies.nominal.through import through_share
 from studies.report.blocks import Block, Paragraph, Table
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def ends_of(desk: Desk) -> list[str]:
         for element in scheme.elements:
             columns = {*np.flatnonzero(scheme.table[element.leg]).tolist(), *element.bias}
             found |= dict.fromkeys(GROUP_OF[scheme.places[column]] for column in sorted(columns))
-    return [group for group in found if group != NEUTRAL_CONDUCTOR and desk.through_share(group)]
+    return [group for group in found if group != NEUTRAL_CONDUCTOR and through_share(group)]
 
 
 def dimensioning(desk: Desk) -> list[Dimensioning]:
@@ -157,7 +158,7 @@ def _of(
     desk: Desk, group: str, ct: CurrentTransformer, worst: Worst, remanence_percent: float
 ) -> Dimensioning:
     omega, remanence = desk.study.machine.omega, remanence_percent / 100
-    current_a = worst.primary_a * desk.through_share(group) / ct.turns_ratio
+    current_a = worst.primary_a * through_share(group) / ct.turns_ratio
     volts = current_a * (ct.winding_resistance_ohm.centre() + _leads_ohm(desk, ct, worst.to_earth))
     knee_v, x_over_r = ct.knee_voltage_v.centre(), omega * worst.direct_s
     factor = float(saturation_factor(knee_v, volts, remanence))

@@ -12,19 +12,13 @@ from numpy.typing import NDArray
 
 from montecarlo.formulas import handcalc
 from montecarlo.plant.events.base import Event
-from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.quantities import Array
 from montecarlo.relays.places import (
-    CHANNELS,
     ENDS,
     GROUP_OF,
     NEUTRAL_CONDUCTOR,
     OF_BRANCHES,
-    PHASES,
-    PLACES,
-    STAR_LINK,
     carried,
-    places_of,
 )
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
@@ -36,7 +30,6 @@ from montecarlo.study.nominal import Nominal
 
 # of the winding, where the largest earth fault is looked for
 ALONG = np.linspace(0.05, 1.0, 20)
-LINKS = places_of(STAR_LINK)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing
 Item = TypeVar("Item")
 
@@ -171,39 +164,6 @@ class Desk(Nominal):
             self.scheme(kind).of(axis) and not self.between_groups(kind, axis)
             for kind in self.study.scheme.kinds
         )
-
-    @staticmethod
-    def through_share(group: str) -> float:
-        """What a CT carries of a three-phase current that passes the zone: 1 at the ends, half at
-        a group of branches, nothing elsewhere.
-
-        Parameters
-        ----------
-        group : str
-            Table of [ct].
-
-        Returns
-        -------
-        float
-        """
-        shares = np.abs(carried(np.tile(PHASE_ROTATION, 2), tuple(places_of(group))))
-        return float(shares.max().round(12))
-
-    def through_a(self, groups: Sequence[str]) -> float:
-        """The largest through fault as CTs of some tables of [ct] give it, RMS. [A]
-
-        Parameters
-        ----------
-        groups : sequence of str
-
-        Returns
-        -------
-        float
-        """
-        if groups[0] not in OF_BRANCHES:
-            return self.fault_a
-        ratio = self.study.ct.at(groups[0]).leg_ratio
-        return self.through_share(groups[0]) * self.through_fault().primary_a / ratio
 
     @property
     def fault_a(self) -> float:
@@ -365,45 +325,6 @@ class Desk(Nominal):
         wanted = measurement(study, scheme, (bias_form(study, lattice.bias_of(axis), axis),))
         return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
 
-    def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:
-        """Primary current that just operates the first element, by phasors. [A]
-
-        An earth fault fed from the neutral for the earth element, a fault between two phases for a
-        phase element. Between groups of branches it is the current of the groups' difference, or
-        that of the star link.
-
-        Parameters
-        ----------
-        lattice : Lattice
-        axis : str
-            "phase" or "earth".
-        setting_a : float
-            Pick-up (A).
-        most_a : float
-            The largest that is tried (A).
-
-        Returns
-        -------
-        float
-            NaN above `most_a`.
-        """
-        scheme = self.scheme(lattice.scheme)
-        leg = scheme.elements[scheme.of(axis)[0]].leg
-        first = scheme.places[int(np.flatnonzero(scheme.table[leg])[0])]
-        turns = self.turns_of(lattice.scheme, axis)
-        current = np.linspace(0.5 * turns * setting_a, most_a, 400)
-        if self.between_groups(lattice.scheme, axis):
-            primary = np.zeros((current.size, 9), complex)
-            primary[:, 6 + PHASES.index(_phase(first))] = current * (2 if first in LINKS else 1)
-        else:
-            one = int(CHANNELS[first]) % 3
-            primary = np.zeros((current.size, 6), complex)
-            primary[:, one] = current
-        if axis == "phase" and primary.shape[1] == 6:
-            primary[:, (one + 1) % 3] = -current
-        compared = self.compared_a(lattice, axis, primary)[:, 0]
-        return float(np.interp(setting_a, np.maximum.accumulate(compared), current, right=np.nan))
-
     def by_hand(self, event: Event) -> tuple[float, str] | None:
         """AC component of an event's first cycle at the worst that can be drawn, RMS [pu], and the
         sum that gives it.
@@ -437,12 +358,6 @@ class Desk(Nominal):
             found = [(name, emf / own, f"{emf:g} / {own:g}")]
         name, current, formula = max(found, key=lambda item: item[1])
         return ThroughFault(name, rated * current, f"{formula} x {rated:.4g} A")
-
-
-def _phase(place: int) -> str:
-    """Of a CT; the first where it is in none."""
-    name = PLACES[place].rpartition(".")[2]
-    return name if name in PHASES else PHASES[0]
 
 
 def outermost(values: tuple[Item, ...]) -> tuple[Item, ...]:

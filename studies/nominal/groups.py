@@ -19,9 +19,8 @@ from montecarlo.relays.places import GROUP_OF, carried
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.study.nominal import Nominal
 from studies.nominal.desk import Desk
+from studies.nominal.through import THROUGH
 from studies.report.blocks import Block, Paragraph, Table
-
-THROUGH: Complex = np.tile(PHASE_ROTATION, 2)
 
 
 @dataclass(frozen=True)

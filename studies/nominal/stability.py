@@ -14,6 +14,7 @@ from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import candidate_lattices
 from studies.nominal.desk import Desk, HandRule, outermost
+from studies.nominal.through import through_a, through_share
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.words import counted
 
@@ -37,7 +38,7 @@ def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
         for axis in AXES:
             if desk.scheme(kind).of(axis) and not desk.biased(kind, axis):
                 groups = desk.driving(kind, axis)
-                if any(group == NEUTRAL_CONDUCTOR or desk.through_share(group) for group in groups):
+                if any(group == NEUTRAL_CONDUCTOR or through_share(group) for group in groups):
                     found.setdefault(groups, []).append((kind, axis))
     return found
 
@@ -125,7 +126,7 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
 
 def _one_end_saturated(desk: Desk, groups: Groups) -> Block:
     ends = _ends(groups)
-    secondary = desk.through_a(ends)
+    secondary = through_a(desk, ends)
     winding, lead = desk.ct_ohm_of(ends)
     loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
     where = f", {words}" if (words := words_of(groups)) else ""
@@ -177,7 +178,9 @@ def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
         return [0.0, 0.0]
     winding, lead = desk.ct_ohm_of(ends)
     ways = (lead, lead + (_core_ohm(desk, ends) or lead))
-    return [float(handcalc.stabilising_voltage(desk.through_a(ends), winding, ohm)) for ohm in ways]
+    return [
+        float(handcalc.stabilising_voltage(through_a(desk, ends), winding, ohm)) for ohm in ways
+    ]
 
 
 def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:

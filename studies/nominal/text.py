@@ -22,6 +22,7 @@ from studies.nominal.desk import ALONG, Desk, outermost
 from studies.nominal.excitation import excitation
 from studies.nominal.groups import between, earth_faults_a, groups_apart
 from studies.nominal.high_set import high_set
+from studies.nominal.operating import operating_a
 from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
@@ -293,7 +294,7 @@ def _operating_row(
     most = float(handcalc.primary_operating_current(turns, pickup, exciting, count))
     biased = desk.biased(lattice.scheme, axis)
     far = 1.05 * most * (MOST_RESTRAINT if biased else 1)
-    phasor = desk.operating_a(lattice, axis, pickup, far)
+    phasor = operating_a(desk, lattice, axis, pickup, far)
     bound = "-" if biased else f"{most:.4g}"
     cells = (*head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", bound)
     if np.isnan(phasor):

@@ -72,6 +72,7 @@ def scheme_name(kind: str) -> str:
 
 TABLES = {
     "machine": "",
+    "winding": "winding's ",
     "network": "network's ",
     "load": "load's ",
     "earthing": "neutral's ",

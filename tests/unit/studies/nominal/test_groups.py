@@ -18,6 +18,7 @@ from studies.nominal.groups import earth_faults_a, groups_apart, standing, turn_
 from studies.nominal.peak import peak_voltages
 from studies.nominal.stability import driven, stability
 from studies.nominal.text import hand_calculation, reach
+from studies.nominal.through import through_a, through_share
 from tests.made.branches import between_groups
 from tests.made.said import words
 from tests.made.studies import study_with
@@ -69,11 +70,11 @@ def test_the_words_name_what_lies_below_it() -> None:
 
 
 def test_a_group_carries_half_of_a_through_fault_and_the_others_nothing() -> None:
-    assert Desk.through_share("line_end") == 1
-    assert Desk.through_share("group_2") == 0.5
-    assert Desk.through_share("core_balance") == Desk.through_share("star_link") == 0
+    assert through_share("line_end") == 1
+    assert through_share("group_2") == 0.5
+    assert through_share("core_balance") == through_share("star_link") == 0
     desk = Desk(between_groups("split_phase"))
-    assert desk.through_a(("group_1", "group_2")) == pytest.approx(4 * RATED_A / 2 / 750)
+    assert through_a(desk, ("group_1", "group_2")) == pytest.approx(4 * RATED_A / 2 / 750)
     rows = dimensioning(desk)
     assert {row.ct for row in rows} == {"group_1", "group_2"}
     assert max(row.current_a for row in rows) == pytest.approx(4 * RATED_A / 2 / 750)
