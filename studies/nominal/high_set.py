@@ -25,8 +25,10 @@ def high_set(desk: Desk) -> Iterator[Block]:
     Block
     """
     grid = desk.study.candidates.high_set_pickup_a
-    if not grid:
+    if not grid or not desk.between_ends("phase"):
         return
+    alone = " This holds for elements between the two ends."
+    only = any(desk.between_groups(kind, "phase") for kind in desk.study.scheme.kinds)
     measure = desk.study.relay.measure
     terminal_a = _terminal_a(desk)
     low, high = (float(limit) for limit in high_set_limits(desk.fault_a, terminal_a, measure))
@@ -37,6 +39,7 @@ def high_set(desk: Desk) -> Iterator[Block]:
         " stand below half of the smallest fault at the terminals, between two phases and fed by"
         f" the machine alone: E sqrt(3) / (X''_d + X_2) = {terminal_a:.3g} A, half of it"
         f" {high:.3g} A. Both factors are common practice. {_verdict(grid, low, high)}"
+        f"{alone if only else ''}"
     )
 
 

@@ -12,9 +12,11 @@ import pytest
 from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.study.nominal import Nominal
 from studies.check.text import checked
+from studies.nominal.bias import bias
 from studies.nominal.ct_dimensioning import dimensioning
 from studies.nominal.desk import ALONG, Desk
 from studies.nominal.groups import earth_faults_a, groups_apart, standing, turn_faults_a
+from studies.nominal.high_set import high_set
 from studies.nominal.peak import peak_voltages
 from studies.nominal.stability import driven, stability
 from studies.nominal.text import hand_calculation, reach
@@ -110,6 +112,29 @@ def test_other_ratios_are_told() -> None:
     said = words([*checked(between_groups("split_phase", both)).text])
     assert "One ampere secondary is 1500 A primary; it is 750 A with split_phase." in said
     assert "Unprotected part of the winding" in said
+
+
+def test_a_bias_by_group_cts_has_their_share() -> None:
+    # half of 1312 A by 750/1 A: as the whole by 1500/1 A
+    own = {
+        "name": "own",
+        "legs": [{"name": "L1", "cts": ["group_1.L1", "-group_2.L1"]}],
+        "elements": [{"leg": "L1", "setting": "phase", "bias_cts": ["group_1.L1", "group_2.L1"]}],
+    }
+    changes = {"scheme": {"kind": "own", "custom": [own]}, "candidates.first_slope": [0.2]}
+    for ratio, load_a in ((750, 0.8748), (500, 1.312)):
+        cts = {f"ct.{group}": {"primary_a": ratio} for group in ("group_1", "group_2")}
+        said = words([*bias(Desk(between_groups("split_phase", changes | cts)))])
+        assert f"own, phase: I_b = {load_a} A at rated load" in said
+        assert "all (x" not in said
+
+
+def test_the_rule_of_high_set_elements_is_that_of_the_ends() -> None:
+    grid = {"candidates.high_set_pickup_a": [5.0]}
+    assert not [*high_set(Desk(between_groups("split_phase", grid)))]
+    both = {"scheme.kind": ["biased", "split_phase"], "candidates.first_slope": [0.2]}
+    said = words([*high_set(Desk(between_groups("split_phase", grid | both)))])
+    assert said.endswith("This holds for elements between the two ends.")
 
 
 # --- faults inside ------------------------------------------------------------
