@@ -32,8 +32,7 @@ from tests.made.studies import study_with
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from tests.made.branches import BRANCHES
-from tests.made.boxes import Boxes
+    from tests.made.boxes import Boxes
 
 ROOT = Path(__file__).parents[4]
 FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
