@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 
 from montecarlo.errors import StudyError
-from montecarlo.relays.places import carried
+from montecarlo.relays.places import OF_BRANCHES, carried
+from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
@@ -22,6 +23,7 @@ from studies import KINDS
 from studies.protocol import Drawn, Findings, silent
 from studies.report.terminal import lines
 from tests.made.boxes import boxes, cut, on_marks, overlaps
+from tests.made.branches import WINDING
 from tests.made.said import check_text, words
 from tests.made.starter import STARTER
 
@@ -36,7 +38,11 @@ ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {  # grids, the settin
     "biased": (PHASE | {"first_slope": [0.1, 0.3]}, {"phase_pickup_a": 0.15, "first_slope": 0.2}),
     "restricted_earth_fault": (EARTH | OHM, {"earth_pickup_a": 0.07}),
     "second_cores": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
+    "split_phase": (PHASE, {"phase_pickup_a": 0.15}),
+    "core_balance": (PHASE, {"phase_pickup_a": 0.15}),
+    "neutral_to_neutral": (EARTH, {"earth_pickup_a": 0.07}),
 }
+STABLE_BY_HAND = {*ALONE} - {"biased", "core_balance", "neutral_to_neutral"}
 
 
 def few(path: Path) -> dict[str, Any]:
@@ -99,13 +105,18 @@ def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     table, (grids, existing) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]
     table["study"]["kind"] = "setting_sweep"
     table["scheme"] |= {"kind": kind, "bias_form": form}
+    if kind in OF_GROUPS:
+        table["winding"] = WINDING
+        table["internal_faults"]["turns"] = {}
+        table["ct"] |= {group: {} for group in OF_BRANCHES}
     if kind != "second_cores":
         del table["scheme"]["custom"]
     table["candidates"] = grids | {"delay_s": [0, 0.1], "existing": existing}
     study = parse_study(table, ROOT / "configs")
     text = check_text(study)
     assert "nan" not in text.split()
-    assert ("Stabilising resistance for this" in text) == (kind != "biased")
+    assert ("Stabilising resistance for this" in text) == (kind in STABLE_BY_HAND)
+    assert ("Elements between groups of branches" in text) == (kind in OF_GROUPS)
     assert ("Biased elements trip" in text) == (kind == "biased")
     frame = answered(study).frames["candidates"]
     assert frame["phase_pickup_a"].isna().all() == ("phase_pickup_a" not in grids)

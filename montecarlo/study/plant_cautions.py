@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import pairwise
 
+from montecarlo.relays.places import OF_BRANCHES
 from montecarlo.study.check import Caution
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
@@ -80,7 +81,8 @@ def _reach(study: Study) -> Iterator[Caution]:
     """What flows into the zone is what the CTs of both ends can see of a fault."""
     seen = abs(Nominal(study).earth_faults(1.0).residual_a[0, 0])
     finest = min((*study.candidates.phase_pickup_a, *study.candidates.earth_pickup_a))
-    needed = finest * study.ct.stating.leg_ratio
+    own = (study.ct.at(group).leg_ratio for group in study.ct.groups if group in OF_BRANCHES)
+    needed = finest * min((study.ct.stating.leg_ratio, *own))
     if seen < needed:
         yield Caution(
             "candidates",

@@ -45,15 +45,16 @@ def _schemes(study: Study) -> Iterator[str]:
     """A scheme between groups of branches needs two groups."""
     if not (kinds := schemes_of_branches(study)):
         return
+    who = f"{listed(kinds)} {'compares' if len(kinds) == 1 else 'compare'}"
     if study.winding is None:
         yield (
-            f"winding: missing; the scheme {listed(kinds)} compares groups of branches; add"
+            f"winding: missing; {who} groups of branches; add"
             " [winding] with slots, pole_pairs, pitch, branches and turns_per_coil"
         )
     elif study.winding.branches % 2:
         yield (
-            f"winding.branches: {study.winding.branches}, must be even; the scheme {listed(kinds)}"
-            " compares the two halves of the branches of a phase"
+            f"winding.branches: {study.winding.branches}, must be even; {who} the two"
+            " halves of the branches of a phase"
         )
 
 
@@ -61,7 +62,7 @@ WINDING_CHECKS = (
     Check(_numbers, ("winding",)),
     Check(_leakage, ("winding", "machine")),
     Check(_turns, ("winding", "internal_faults")),
-    Check(_schemes, ("winding", "scheme")),
+    Check(_schemes, ("winding", "scheme", "ct")),
 )
 
 

@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from montecarlo.quantities import Distribution, Quantity, meaning_of
+from montecarlo.quantities.wording import listed
 from montecarlo.study.axes import AXES, CURRENTS, PICKUPS, Setting
 from montecarlo.study.candidates import candidate_lattices, existing_setting, grids_of, is_searched
 from montecarlo.study.checks import cautions
@@ -21,6 +22,7 @@ from studies.check.chain import chain_delays
 from studies.earthing.by_hand import options_by_hand
 from studies.nominal.backup import backup_by_hand
 from studies.nominal.desk import Desk, outermost
+from studies.nominal.groups import between
 from studies.nominal.peak import caution, peak_blocks, peak_voltages
 from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
@@ -218,10 +220,19 @@ def _settings(study: Study) -> Iterator[Block]:
         f"pu of {rated:.4g} A",
     )
     notes = "Per cent are of the relay's rated current, pu of the machine's. "
-    notes += _every_combination(study)
+    notes += f"{_other_ratios(Desk(study))}{_every_combination(study)}"
     if (existing := existing_setting(study)) is not None:
         notes += f" Existing: {_in_service(study, existing)}."
     yield Table(head, tuple(_bases(study)), "<>>>>", notes=(notes,))
+
+
+def _other_ratios(desk: Desk) -> str:
+    """Of schemes between groups of branches, whose CTs have ratios of their own."""
+    every = {kind: desk.turns_of(kind, axis) for kind, axis in between(desk)}
+    if not (found := {kind: turns for kind, turns in every.items() if turns != desk.turns}):
+        return ""
+    each = listed(f"{turns:g} A with {kind}" for kind, turns in found.items())
+    return f"One ampere secondary is {desk.turns:g} A primary; it is {each}. "
 
 
 def _every_combination(study: Study) -> str:

@@ -5,8 +5,10 @@ Primary injection (common practice): a through current shows ratio and polarity 
 is left in the legs; a current through one end alone is an internal fault to the scheme. The neutral
 conductor's CT sees no current of three phases, so one phase at a time is driven through the zone
 and back through it: the leg carries next to nothing, and twice the current with that CT's leads
-exchanged. Lasting sinusoids, so the phasor solution; it stays within half the knee voltage, where
-remanence has been shaken off (derived from the same network as everything else)."""
+exchanged. CTs at groups of branches are tested by a current through the lead of one group, and by
+one around both groups of a phase and the star link. Lasting sinusoids, so the phasor solution; it
+stays within half the knee voltage, where remanence has been shaken off (derived from the same
+network as everything else)."""
 
 from __future__ import annotations
 
@@ -20,7 +22,17 @@ from numpy.typing import NDArray
 
 from montecarlo.engine.sizes import designs
 from montecarlo.quantities import Array
-from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL, PHASES, PLACES, carried
+from montecarlo.relays.places import (
+    BRANCH_GROUPS,
+    CORE_BALANCE,
+    ENDS,
+    GROUP_OF,
+    NEUTRAL,
+    PHASES,
+    PLACES,
+    STAR_LINK,
+    carried,
+)
 from montecarlo.relays.schemes import Element, Scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_installations
@@ -55,9 +67,12 @@ TIMED_AT = 2.0
 
 @dataclass(frozen=True, eq=False)
 class Injection:
-    """A primary current: `ends` (6,) phasors per unit of `current_a` at the ends' CTs, neutral end
-    first. `turned`: the CT, a column of the table, whose secondary leads are exchanged; none unless
-    given. `through`: what carries the current in the zone, in words."""
+    """A primary current.
+
+    `ends`: (6 or 9,) phasors per unit of `current_a` at the ends' CTs, neutral end first, then what
+    the groups of branches differ by. `turned`: the CT, a column of the table, whose secondary leads
+    are exchanged; none unless given. `through`: what carries the current in the zone, in words.
+    `alone`: whether it is a single current, by which an element's pick-up is found."""
 
     name: str
     text: str
@@ -65,6 +80,7 @@ class Injection:
     ends: Complex
     turned: int | None = None
     through: str = ""
+    alone: bool = False
 
 
 @dataclass(frozen=True)
@@ -142,14 +158,18 @@ class Sheet:
     @cached_property
     def injections(self) -> tuple[Injection, ...]:
         """Through current of three phases; of each phase with its return through the neutral
-        conductor's CT, where an element compares the two; then each phase, and two pairs of phases,
-        of each end alone. Those that reach no CT of the scheme, or the same ones again, are left
-        out."""
+        conductor's CT, where an element compares the two; of groups of branches; then each phase,
+        and two pairs of phases, of each end alone. Those that reach no CT of the scheme, or the
+        same ones again, are left out; but groups of branches must show what they leave of a through
+        current."""
         rated = _rounded_down(self.study.machine.rated_current_a)
         through = np.tile(THREE_PHASES, 2)
         found = [Injection("through", "three phases through the zone", rated, through)]
         found += self._polarity_tests()
+        found += self._of_branches()
         for first, end in zip((0, 3), ENDS, strict=True):
+            if self.scheme.of_branches and not any(end in name for name in self.scheme.groups):
+                continue
             words = end.replace("_", " ")
             for k, phase in enumerate(PHASES):
                 alone = f"{phase}, through the {words}'s CT alone"
@@ -161,7 +181,7 @@ class Sheet:
         seen: dict[tuple[bytes, int | None], Injection] = {}
         for one in found:
             at_cts = self._at_cts(one.ends)
-            if at_cts.any():
+            if at_cts.any() or (one is found[0] and self.scheme.of_branches):
                 seen.setdefault((at_cts.tobytes(), one.turned), one)
         return tuple(seen.values())
 
@@ -197,11 +217,27 @@ class Sheet:
             )
             yield Injection(f"{name}.reversed", text, amperes, ends, neutral)
 
-    def _in_zone(self, name: str, through: str, at: Mapping[int, float]) -> Injection:
-        ends = np.zeros(6, complex)
+    def _of_branches(self) -> Iterator[Injection]:
+        """Each phase's lead of each group; or around both groups, where the star link has a CT."""
+        if {*BRANCH_GROUPS, CORE_BALANCE} & {*self.scheme.groups}:
+            for group, sign in zip(BRANCH_GROUPS, (1.0, -1.0), strict=True):
+                words = group.replace("_", " ")
+                for k, phase in enumerate(PHASES):
+                    alone = f"{phase}, through the lead of {words} alone"
+                    yield self._in_zone(f"{group}.{phase}", alone, {3 + k: 1.0, 6 + k: sign}, True)
+        if STAR_LINK in self.scheme.groups:
+            for k, phase in enumerate(PHASES):
+                around = f"{phase}, around both groups through the star link"
+                yield self._in_zone(f"{STAR_LINK}.{phase}", around, {6 + k: 2.0}, True)
+
+    def _in_zone(
+        self, name: str, through: str, at: Mapping[int, float], alone: bool = False
+    ) -> Injection:
+        ends = np.zeros(9 if max(at) > 5 else 6, complex)
         ends[list(at)] = list(at.values())
         text = f"in the zone, {through}"
-        return Injection(name, text, self._largest_a(ends), ends, through=through)
+        largest_a = self._largest_a(ends)
+        return Injection(name, text, largest_a, ends, None, through, alone or len(at) == 1)
 
     def _at_cts(self, ends: Complex) -> Complex:
         return carried(ends, self.scheme.places)
@@ -215,10 +251,11 @@ class Sheet:
         path_ohm = bank.series_ohm[0] + at_once * legs_ohm
         knee_v = bank.knee_flux_wb[0] * self.study.machine.omega / np.sqrt(2)
         most = [self.study.machine.rated_current_a]
-        for ct in np.flatnonzero(self._at_cts(ends)):
+        carried_pu = np.abs(self._at_cts(ends))
+        for ct in np.flatnonzero(carried_pu):
             data = self.study.ct.at(GROUP_OF[self.scheme.places[ct]])
-            most.append(RATED_SHARE * data.primary_a)
-            most.append(KNEE_SHARE * knee_v[ct] / path_ohm[ct] * data.turns_ratio)
+            most.append(RATED_SHARE * data.primary_a / carried_pu[ct])
+            most.append(KNEE_SHARE * knee_v[ct] / path_ohm[ct] * data.turns_ratio / carried_pu[ct])
         return _rounded_down(min(most))
 
     # --- what is expected -----------------------------------------------------
@@ -262,9 +299,17 @@ class Sheet:
             table,
             self._leg_ohm,
             self._bank,
-            current_a[:, None] * self._at_cts(injection.ends),
+            current_a[:, None] * carried(self._shared(injection.ends), self.scheme.places),
             self.study.machine.omega,
         )
+
+    def _shared(self, ends: Complex) -> Complex:
+        """With what each installation's groups of branches differ by, where a current passes both;
+        (M, 9) there."""
+        if len(ends) == 9 or not self.scheme.of_branches:
+            return ends
+        apart = self.samples["winding.group_unbalance_percent"][:, :3] / 100 * ends[3:]
+        return np.hstack([np.tile(ends, (len(apart), 1)), apart])
 
     @property
     def pickup_tests(self) -> Iterator[tuple[Injection | None, int]]:
@@ -275,7 +320,7 @@ class Sheet:
             yield None, number
             for injection in () if element.axis == "high_set" else self.injections:
                 seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
-                if np.count_nonzero(injection.ends) == 1 and seen.any():
+                if injection.alone and seen.any():
                     yield injection, number
 
     def pickup(self, injection: Injection | None, number: int) -> Array:

@@ -11,7 +11,15 @@ import numpy as np
 
 from montecarlo.plant.earthing import Earthing
 from montecarlo.quantities import Array
-from montecarlo.relays.places import GROUP_OF, NEUTRAL_CONDUCTOR, PHASES, PLACES
+from montecarlo.relays.places import (
+    BRANCH_GROUPS,
+    CORE_BALANCE,
+    GROUP_OF,
+    OF_BRANCHES,
+    PHASES,
+    PLACES,
+    SINGLE,
+)
 from montecarlo.relays.schemes import Scheme
 from montecarlo.study.axes import Setting
 from montecarlo.study.circuits import scheme_of
@@ -27,14 +35,15 @@ from studies.connections.text import (
     spill_words,
 )
 
-LINE_GROUPS = ("line_end", "second_line_end")
+# their currents pass from P2 to P1; so does that of no lead that goes back through its CT
+LINE_GROUPS = ("line_end", "second_line_end", *BRANCH_GROUPS)
 RETURN = "return."
 LETTERS = "abcdefgh"
 
 
 @dataclass(frozen=True)
 class Ct:
-    """A CT. `phase`: its number, None in the neutral conductor; `restrains`: letters of elements;
+    """A CT. `phase`: its number, None where it is in none; `restrains`: letters of elements;
     `suspect`: whether the wiring check names it."""
 
     place: str
@@ -101,7 +110,16 @@ class Connections:
 
     def end_of(self, place: str) -> bool:
         """Whether a CT stands at the line end."""
-        return GROUP_OF[PLACES.index(place)] in LINE_GROUPS
+        return GROUP_OF[PLACES.index(place)] in (*LINE_GROUPS, CORE_BALANCE)
+
+    @property
+    def of_branches(self) -> bool:
+        """Whether both groups of branches of a phase are drawn."""
+        return any(group.name in OF_BRANCHES for group in self.groups)
+
+    def has(self, name: str) -> bool:
+        """Whether there are CTs of a group."""
+        return any(group.name == name for group in self.groups)
 
 
 def connections(study: Study, kind: str, title: str, setting: Setting | None = None) -> Connections:
@@ -117,7 +135,7 @@ def connections(study: Study, kind: str, title: str, setting: Setting | None = N
         Ct(
             PLACES[place],
             GROUP_OF[place],
-            None if GROUP_OF[place] == NEUTRAL_CONDUCTOR else PHASES.index(PLACES[place][-2:]),
+            None if GROUP_OF[place] in SINGLE else PHASES.index(PLACES[place][-2:]),
             _restrained_by(scheme, column),
             PLACES[place] in suspects,
         )
@@ -251,7 +269,7 @@ def circuits(facts: Connections) -> list[set[str]]:
 def _group(study: Study, scheme: Scheme, group: str) -> Group:
     ct = study.ct.at(group)
     six_wire = study.scheme.leads == "six_wire"
-    alone = group == NEUTRAL_CONDUCTOR
+    alone = group in SINGLE
     has_core = any(leg.parts == (f"{RETURN}{group}",) for leg in scheme.legs)
     lead = ct.lead_resistance_ohm.support() != (0.0, 0.0)
     return Group(

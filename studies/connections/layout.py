@@ -7,7 +7,14 @@ import textwrap
 from collections.abc import Iterator
 from typing import Literal
 
-from montecarlo.relays.places import GROUP_OF, PLACES
+from montecarlo.relays.places import (
+    BRANCH_GROUPS,
+    CORE_BALANCE,
+    GROUP_OF,
+    PHASES,
+    PLACES,
+    STAR_LINK,
+)
 from studies.connections.facts import Connections, Ct, Group, Leg, entries
 from studies.connections.plan import (
     BESIDE,
@@ -37,9 +44,17 @@ from studies.connections.shapes import (
     Text,
     line_height,
 )
-from studies.connections.text import CONVENTION, CROSSED, IN_SERIES, RESTRAINT, VALUES
+from studies.connections.text import (
+    AROUND_BOTH,
+    CONVENTION,
+    CROSSED,
+    IN_SERIES,
+    LINK,
+    RESTRAINT,
+    VALUES,
+)
 
-RING = 2.0
+RING, WIDE_RING = 2.0, 4.6  # around one conductor, around two
 DOT = 0.55
 MARGIN = 2.0
 CROSSING = 4.0  # height in which two leads change places
@@ -70,20 +85,67 @@ def layout(facts: Connections) -> Drawing:
 def _machine(facts: Connections, places: Plan) -> Iterator[Shape]:
     left, right = places.winding
     middle = (left + right) / 2
-    for phase, y in enumerate(places.phase_y):
-        coil = _coil((middle - 10, y), 5, 2.0)
-        ends = (places.star_x, y), (places.terminals_x, y)
-        yield Line("winding", Role.PRIMARY, (ends[0], *coil, ends[1]))
-        at = places.terminals_x + 1.2, y
+    for phase, phase_y in enumerate(places.phase_y):
+        for number, y in enumerate(places.conductors_y(phase)):
+            coil = _coil((middle - 10, y), 5, 2.0)
+            back = _back(places, phase) if number == 0 else ()
+            ends = (places.stars_x[number], y), (places.terminals_x - places.apart, y)
+            yield Line("winding", Role.PRIMARY, (ends[0], *coil, *back, ends[1]))
+        if places.apart:
+            yield from _joined(places, phase)
+        at = places.terminals_x + 1.2, phase_y
         yield Text("phase", Role.PRIMARY, f"L{phase + 1}", at, NORMAL)
-    star = tuple((places.star_x, y) for y in (places.phase_y[0], places.phase_y[2]))
-    yield Line("star point", Role.PRIMARY, star)
-    above = middle, places.phase_y[0] - 3.2
+    yield from _stars(facts, places)
+    above = middle, places.conductors_y(0)[0] - 3.2
     yield Text("winding", Role.PRIMARY, "stator winding", above, NORMAL, "center", "bottom")
     for group in facts.groups:
         for k, words in enumerate(group.words):
             at = places.header_x[group.name], places.header_y + k * line_height(SMALL)
             yield Text("header", Role.NOTE, words, at, SMALL, "center", "top", bold=k == 0)
+
+
+def _joined(places: Plan, phase: int) -> Iterator[Shape]:
+    """Both conductors of a phase come together at its terminal."""
+    x, y = places.terminals_x - places.apart, places.phase_y[phase]
+    ends = tuple((x, at) for at in places.conductors_y(phase))
+    yield Line("terminal", Role.PRIMARY, ends)
+    yield Line("terminal", Role.PRIMARY, ((x, y), (places.terminals_x, y)))
+
+
+def _back(places: Plan, phase: int) -> tuple[Point, ...]:
+    """The way of the first group's lead back through a core-balance CT, from the left."""
+    if (x := places.ct_x.get(f"{CORE_BALANCE}.{PHASES[phase]}")) is None:
+        return ()
+    y = places.conductors_y(phase)[0]
+    near, far = WIDE_RING + 1.2, WIDE_RING + 2.4
+    under, over = y - 3.0, y - 4.4
+    return (
+        (x - far, y),
+        (x - far, under),
+        (x + near, under),
+        (x + near, y),
+        (x - near, y),
+        (x - near, over),
+        (x + far, over),
+        (x + far, y),
+    )
+
+
+def _stars(facts: Connections, places: Plan) -> Iterator[Shape]:
+    """The star point; that of each group of branches where a link joins the two."""
+    first, *_, last = (y for phase in range(3) for y in places.conductors_y(phase))
+    if not facts.has(STAR_LINK):
+        x = places.stars_x[0]
+        yield Line("star point", Role.PRIMARY, ((x, first), (x, last)))
+        return
+    right, left = places.stars_x
+    yield Line("star point 1", Role.PRIMARY, ((right, first), (right, last - 2 * places.apart)))
+    yield Line("star point 2", Role.PRIMARY, ((left, first), (left, last)))
+    yield Line("star link", Role.PRIMARY, ((left, first), (right, first)))
+    for x, number in ((right, 0), (left, 1)):
+        for phase in range(3):
+            at = x, places.conductors_y(phase)[number]
+            yield Circle("star joint", Role.PRIMARY, at, DOT, filled=True)
 
 
 def _coil(start: Point, turns: int, radius: float, *, down: bool = False) -> tuple[Point, ...]:
@@ -105,7 +167,7 @@ def _earthing(facts: Connections, places: Plan) -> Iterator[Shape]:
     """From the star point to the left, down through what earths it, to earth."""
     x, y = 8.0, places.phase_y[1]
     top, bottom = y + 6.0, y + 18.0
-    yield Line("neutral", Role.PRIMARY, ((places.star_x, y), (x, y), (x, top)))
+    yield Line("neutral", Role.PRIMARY, ((places.stars_x[-1], y), (x, y), (x, top)))
     if facts.transformer:
         coil = _coil((x, top), 3, 2.0, down=True)
         other = _coil((x + 6.0, top), 3, 2.0, down=True)
@@ -146,13 +208,22 @@ def _role(ct: Ct) -> Role:
 def _ct(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
     """Ring and marks: P1 away from the winding, S1 on the left."""
     x, y = places.of(ct)
-    yield Circle(f"CT {ct.place}", _role(ct), (x, y), RING)
+    ring = _ring(places, ct)
+    yield Circle(f"CT {ct.place}", _role(ct), (x, y), ring)
     left, right = ("P2", "P1") if facts.end_of(ct.place) else ("P1", "P2")
     small = SMALL - 1.0
-    yield Text("mark", Role.NOTE, left, (x - 2.0, y - 1.0), small, "right", "bottom")
-    yield Text("mark", Role.NOTE, right, (x + 2.0, y - 1.0), small, "left", "bottom")
-    yield Text("mark", _role(ct), "S1", (x - LEAD - 0.4, y + 3.6), small, "right")
-    yield Text("mark", _role(ct), "S2", (x + LEAD + 0.4, y + 3.6), small, "left")
+    aside, up = (2.0, y - 1.0) if ring == RING else (ring + 0.6, y + 1.0)
+    yield Text("mark", Role.NOTE, left, (x - aside, up), small, "right", "bottom")
+    yield Text("mark", Role.NOTE, right, (x + aside, up), small, "left", "bottom")
+    below = y + ring + 1.6
+    yield Text("mark", _role(ct), "S1", (x - LEAD - 0.4, below), small, "right")
+    yield Text("mark", _role(ct), "S2", (x + LEAD + 0.4, below), small, "left")
+
+
+def _ring(places: Plan, ct: Ct) -> float:
+    """Radius: around both conductors of a phase, unless it is a group's own."""
+    both = places.apart and ct.phase is not None and ct.group not in BRANCH_GROUPS
+    return WIDE_RING if both else RING
 
 
 def _leads(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
@@ -161,7 +232,7 @@ def _leads(facts: Connections, places: Plan, ct: Ct) -> Iterator[Shape]:
     x, y = places.of(ct)
     role, top = _role(ct), places.leads_y
     turned = -1 if main_sense(facts, ct.place) < 0 else 1
-    from_y = y + math.sqrt(RING**2 - LEAD**2)
+    from_y = y + math.sqrt(_ring(places, ct) ** 2 - LEAD**2)
     group = next(group for group in facts.groups if group.name == ct.group)
     ends = {-1: lowest_entry(facts, places, ct.place), 1: _return_end(group, places)}
     for side in (-1, 1):
@@ -299,6 +370,10 @@ def _below(facts: Connections, places: Plan) -> Iterator[Text]:
         notes.append(IN_SERIES)
     if any(ct.restrains for ct in facts.cts):
         notes.append(RESTRAINT)
+    if facts.has(CORE_BALANCE):
+        notes.append(AROUND_BOTH)
+    if facts.has(STAR_LINK):
+        notes.append(LINK)
     if crossed(facts):
         notes.insert(0, CROSSED)
     for role, texts in ((Role.SUSPECT, facts.found), (Role.NOTE, tuple(notes))):

@@ -8,31 +8,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from montecarlo.relays.places import NEUTRAL_CONDUCTOR
+from montecarlo.relays.places import BRANCH_GROUPS, CORE_BALANCE, NEUTRAL_CONDUCTOR, STAR_LINK
 from studies.connections.facts import Connections, Ct, Leg, circuits, entries
 from studies.connections.shapes import line_height, text_width
 
 PITCH = 9.0  # from one CT to the next
-ALONE = 17.0  # what the neutral's CT takes
+WIDE_PITCH = 16.0  # where each stands around two conductors
+ALONE = 17.0  # what a CT takes that is in no phase
 EARTHING = 20.0
 GAP = 4.0
 ENDS = 9.0  # right of the last CT, with the names of the phases
 PHASE_STEP = 9.0
+PAIRS_STEP, APART = 17.0, 3.0  # of phases with two conductors; from the middle to each
 RAIL_STEP = 4.5
 BOX, BOX_GAP = 6.0, 2.6  # height of a part of a leg, and what is left below it
 SMALL, NORMAL, LARGE = 6.3, 6.9, 8.0  # points
 LEFT = ("second_neutral_end", "neutral_end")  # from left to right
-RIGHT = ("line_end", "second_line_end")
+RIGHT = (*BRANCH_GROUPS, CORE_BALANCE, "line_end", "second_line_end")
 LEAD = 1.5  # from the middle of a CT to its leads
 BESIDE = 5.4  # from the middle of a leg to its texts
 
 
 @dataclass(frozen=True)
 class Plan:
-    """`ct_x`: of every CT; `leg_x`, `rail_y`, `bottom_y`: of every leg; `phase_y`: of the
-    conductors; `star_x`, `winding`, `terminals_x`: of the machine; `leads_y`: where leads begin to
-    be drawn below it; `bias_y`: of the first filled box; `core_y`: of star points; `return_y`: of
-    the return rail of each group of CTs; `end_y`: below all."""
+    """`ct_x`: of every CT; `leg_x`, `rail_y`, `bottom_y`: of every leg; `phase_y`: of the phases;
+    `apart`: from there to each of two conductors, 0 with one; `stars_x`: where each conductor of a
+    phase ends; `winding`, `terminals_x`: of the machine; `leads_y`: where leads begin to be drawn
+    below it; `bias_y`: of the first filled box; `core_y`: of star points; `return_y`: of the return
+    rail of each group of CTs; `end_y`: below all."""
 
     width: float
     ct_x: dict[str, float]
@@ -41,7 +44,8 @@ class Plan:
     rail_y: tuple[float, ...]
     bottom_y: tuple[float, ...]
     phase_y: tuple[float, float, float]
-    star_x: float
+    apart: float
+    stars_x: tuple[float, ...]
     winding: tuple[float, float]
     terminals_x: float
     header_y: float
@@ -52,13 +56,24 @@ class Plan:
     end_y: float
 
     def of(self, ct: Ct) -> tuple[float, float]:
-        """Middle of a CT; that of the neutral conductor is on the middle phase's height."""
-        return self.ct_x[ct.place], self.phase_y[1 if ct.phase is None else ct.phase]
+        """Middle of a CT; that of the neutral conductor is on the middle phase's height, that of
+        the star link on the first conductor's."""
+        y = self.phase_y[1 if ct.phase is None else ct.phase]
+        if ct.group == STAR_LINK:
+            y = self.conductors_y(0)[0]
+        elif ct.group in BRANCH_GROUPS:
+            y = self.conductors_y(ct.phase or 0)[BRANCH_GROUPS.index(ct.group)]
+        return self.ct_x[ct.place], y
+
+    def conductors_y(self, phase: int) -> tuple[float, ...]:
+        """Heights of a phase's conductors: one, or one of each group of branches."""
+        y = self.phase_y[phase]
+        return (y - self.apart, y + self.apart) if self.apart else (y,)
 
 
 def plan(facts: Connections) -> Plan:
     """All places."""
-    ct_x, header_x, star_x, left = _left(facts)
+    ct_x, header_x, stars_x, left = _left(facts)
     leg_x, right = _legs_across(facts, left + GAP)
     at = right + GAP
     for name in RIGHT:
@@ -66,24 +81,27 @@ def plan(facts: Connections) -> Plan:
     lines = max(len(group.words) for group in facts.groups)
     header_y = 9.0
     first = header_y + lines * line_height(SMALL) + 6.0
-    phase_y = first, first + PHASE_STEP, first + 2 * PHASE_STEP
-    leads_y = phase_y[2] + 7.0
+    apart, step = (APART, PAIRS_STEP) if facts.of_branches else (0.0, PHASE_STEP)
+    first += apart + (5.0 if facts.has(CORE_BALANCE) else 0.0)
+    phase_y = first, first + step, first + 2 * step
+    leads_y = phase_y[2] + apart + 7.0
     bias_y = leads_y + 12.5
     most = max((len(ct.restrains) for ct in facts.cts), default=0)
     rail_y, bottom_y = _levels(facts, bias_y + 4.2 * most + 1.0)
     core_y = max(bottom_y) + 3.0
     return_y = _returns(facts, core_y)
     return Plan(
-        at + ENDS,
+        at + ENDS + apart,
         ct_x,
         header_x,
         leg_x,
         rail_y,
         bottom_y,
         phase_y,
-        star_x,
+        apart,
+        stars_x,
         (left, right + GAP),
-        at + 1.0,
+        at + 1.0 + apart,
         header_y,
         leads_y,
         bias_y,
@@ -96,32 +114,39 @@ def plan(facts: Connections) -> Plan:
 # --- across -------------------------------------------------------------------
 
 
-def _left(facts: Connections) -> tuple[dict[str, float], dict[str, float], float, float]:
-    """CTs and headers on the side of the neutral, its star point, and where they end."""
+def _left(
+    facts: Connections,
+) -> tuple[dict[str, float], dict[str, float], tuple[float, ...], float]:
+    """CTs and headers on the side of the neutral, its star points, and where they end."""
     ct_x: dict[str, float] = {}
     header_x: dict[str, float] = {}
     at = EARTHING
-    if any(group.name == NEUTRAL_CONDUCTOR for group in facts.groups):
+    if facts.has(NEUTRAL_CONDUCTOR):
         ct_x[NEUTRAL_CONDUCTOR] = header_x[NEUTRAL_CONDUCTOR] = at + ALONE / 2
         at += ALONE
-    star_x = at + 2.0
+    stars_x: tuple[float, ...] = (at + 2.0,) * (1 + facts.of_branches)
+    if facts.has(STAR_LINK):
+        ct_x[STAR_LINK] = header_x[STAR_LINK] = at + 2.0 + ALONE / 2
+        stars_x = at + 2.0 + ALONE, at + 2.0
+        at += ALONE
     at += GAP
     for name in LEFT:
         at = _block(facts, name, at, ct_x, header_x)
-    return ct_x, header_x, star_x, at
+    return ct_x, header_x, stars_x, at
 
 
 def _block(
     facts: Connections, name: str, at: float, ct_x: dict[str, float], header_x: dict[str, float]
 ) -> float:
     """Put the three CTs of one end from `at` on; where they end."""
-    if not any(group.name == name for group in facts.groups):
+    if not facts.has(name):
         return at
-    header_x[name] = at + 1.5 * PITCH
+    pitch = WIDE_PITCH if facts.of_branches and name not in BRANCH_GROUPS else PITCH
+    header_x[name] = at + 1.5 * pitch
     for ct in facts.cts:
         if ct.group == name and ct.phase is not None:
-            ct_x[ct.place] = at + (ct.phase + 0.5) * PITCH
-    return at + 3 * PITCH
+            ct_x[ct.place] = at + (ct.phase + 0.5) * pitch
+    return at + 3 * pitch
 
 
 def _legs_across(facts: Connections, left: float) -> tuple[tuple[float, ...], float]:

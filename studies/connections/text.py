@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from montecarlo.plant.earthing import Earthing
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import NEUTRAL_CONDUCTOR
+from montecarlo.relays.places import BRANCH_GROUPS, CORE_BALANCE, NEUTRAL_CONDUCTOR, STAR_LINK
 from montecarlo.relays.schemes import Axis
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.study.axes import Setting
@@ -23,10 +23,22 @@ CONVENTION = (
 VALUES = "Resistances are the medians of their distributions; lead resistance is one way."
 IN_SERIES = "A CT with leads to two relay circuits drives one after the other."
 RESTRAINT = "A filled box on a lead restrains the element of its letter."
+AROUND_BOTH = (
+    "The first group's lead goes back through the core-balance CT, the second's straight on. The CT"
+    " carries what one group has more than the other."
+)
+LINK = (
+    "The star link carries half of what the two groups differ by. The neutral's current is taken to"
+    " come from both star points alike."
+)
 PLACES_IN_WORDS = {
     NEUTRAL_CONDUCTOR: "neutral CT",
     "second_neutral_end": "neutral end, 2nd core",
     "second_line_end": "line end, 2nd core",
+    BRANCH_GROUPS[0]: "1st group, line end",
+    BRANCH_GROUPS[1]: "2nd group, line end",
+    CORE_BALANCE: "core-balance CTs",
+    STAR_LINK: "star link CT",
 }
 
 

@@ -14,9 +14,11 @@ from montecarlo.study.circuits import bias_form
 from studies.nominal.ct_dimensioning import worst_of
 from studies.nominal.desk import Desk, outermost
 from studies.nominal.stability import left_unprotected
+from studies.nominal.through import through_a
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.setting_words import CURRENTS
 
+NONE = "-"
 MOST_SLOPES = 8  # shown in full; above, the first and the last
 
 
@@ -32,7 +34,10 @@ def bias(desk: Desk) -> Iterator[Block]:
     Block
     """
     found = [
-        (kind, axis) for kind in desk.study.scheme.kinds for axis in AXES if desk.biased(kind, axis)
+        (kind, axis)
+        for kind in desk.study.scheme.kinds
+        for axis in AXES
+        if desk.biased(kind, axis) and _part(desk, kind, axis) > 0
     ]
     if not found:
         return
@@ -63,34 +68,43 @@ def _forms(desk: Desk, found: Sequence[tuple[str, Axis]]) -> str:
 
 
 def _biased(desk: Desk, kind: str, axis: Axis) -> Table:
-    ends, fault_a = _ends(desk, kind, axis), desk.fault_a
+    ends = _ends(desk, kind, axis)
+    fault_a = through_a(desk, desk.driving(kind, axis))
     load_a = ends * desk.study.machine.rated_current_a / desk.turns
+    between = desk.between_groups(kind, axis)
     rows = []
     for slope in _slopes(desk, kind, axis):
         for pickup in outermost(getattr(desk.study.candidates, f"{axis}_pickup_a")):
             on_load = _trips_at(desk, axis, slope, pickup, load_a)
-            on_fault = _trips_at(desk, axis, slope, pickup, ends * fault_a)
+            on_fault = _trips_at(desk, axis, slope, pickup, ends * desk.fault_a)
             rows.append(
                 (
                     _words(slope),
                     f"{pickup:g}",
                     f"{on_load:.3g}",
-                    left_unprotected(desk.unprotected(on_load)),
+                    NONE if between else left_unprotected(desk.unprotected(on_load)),
                     f"{on_fault:.3g}",
                     f"{100 * on_fault / fault_a:.3g}",
                 )
             )
-    caption = f"{kind}, {axis}: I_b = {load_a:.4g} A at rated load, {ends * fault_a:.4g} A at i_f"
+    caption = (
+        f"{kind}, {axis}: I_b = {load_a:.4g} A at rated load, {ends * desk.fault_a:.4g} A at i_f"
+    )
     head = ("slope", "pick-up A", "at load A", "x", "at i_f A", "% of i_f")
     return Table(head, tuple(rows), "<>>>>>", caption)
 
 
-def _ends(desk: Desk, kind: str, axis: Axis) -> int:
-    """I_b over the current that passes the zone."""
-    scheme = desk.scheme(kind)
+def _ends(desk: Desk, kind: str, axis: Axis) -> float:
+    """I_b over the current that passes the zone, by the ratio of the ends' CTs."""
+    scheme, part = desk.scheme(kind), _part(desk, kind, axis)
     if desk.study.scheme.bias_current_of(axis) == "sum":
-        return len(scheme.elements[scheme.of(axis)[0]].bias)
-    return 1
+        return part * len(scheme.elements[scheme.of(axis)[0]].bias)
+    return part
+
+
+def _part(desk: Desk, kind: str, axis: Axis) -> float:
+    """What the CTs of an element give of it: 1 at the ends."""
+    return through_a(desk, desk.driving(kind, axis)) / desk.fault_a
 
 
 def _slopes(desk: Desk, kind: str, axis: Axis) -> tuple[Bias, ...]:
@@ -121,7 +135,7 @@ def _ratios(desk: Desk, found: Sequence[tuple[str, Axis]]) -> Iterator[Block]:
         " turning point have their part in it. The table has that ratio at rated load, in the"
         " largest current of each event above it, and in the limit of large currents."
     )
-    alike: dict[tuple[Axis, int, tuple[Bias, ...]], list[str]] = {}
+    alike: dict[tuple[Axis, float, tuple[Bias, ...]], list[str]] = {}
     for kind, axis in found:
         key = axis, _ends(desk, kind, axis), _slopes(desk, kind, axis)
         alike.setdefault(key, []).append(kind)
@@ -129,7 +143,7 @@ def _ratios(desk: Desk, found: Sequence[tuple[str, Axis]]) -> Iterator[Block]:
         yield _ratio_table(desk, f"{', '.join(kinds)}, {axis}", axis, ends, slopes)
 
 
-def _ratio_table(desk: Desk, who: str, axis: Axis, ends: int, slopes: tuple[Bias, ...]) -> Table:
+def _ratio_table(desk: Desk, who: str, axis: Axis, ends: float, slopes: tuple[Bias, ...]) -> Table:
     pickup = min(getattr(desk.study.candidates, f"{axis}_pickup_a"))
     load_a = ends * desk.study.machine.rated_current_a / desk.turns
     names = {f"{load_a:.3g}": ["rated load"]}
@@ -152,7 +166,7 @@ def _ratio_table(desk: Desk, who: str, axis: Axis, ends: int, slopes: tuple[Bias
     return Table(head, tuple(rows), "<" + ">" * (len(head) - 1), caption)
 
 
-def _events_a(desk: Desk, ends: int) -> list[tuple[str, float]]:
+def _events_a(desk: Desk, ends: float) -> list[tuple[str, float]]:
     """I_b of every event that has a largest current by hand, smallest first. [A]"""
     worst = [worst_of(desk, event) for event in desk.study.external_events]
     found = [(one.event, ends * one.primary_a / desk.turns) for one in worst if one is not None]

@@ -22,11 +22,12 @@ from montecarlo.formulas.ct_dimensioning import (
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import ENDS, GROUP_OF, NEUTRAL_CONDUCTOR
+from montecarlo.relays.places import BRANCH_GROUPS, ENDS, GROUP_OF, NEUTRAL_CONDUCTOR
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.study.nominal import Nominal
 from studies.nominal.desk import Desk
 from studies.nominal.gate_start import TOLD, has_started, needed_factor, time_difference
+from studies.nominal.through import through_share
 from studies.report.blocks import Block, Paragraph, Table
 
 if TYPE_CHECKING:
@@ -104,7 +105,7 @@ def worst_of(desk: Desk, event: Event) -> Worst | None:
 
 
 def ends_of(desk: Desk) -> list[str]:
-    """The tables of [ct] of the ends whose CTs an element measures.
+    """The tables of [ct] whose CTs an element measures and a through-current passes.
 
     Parameters
     ----------
@@ -120,7 +121,7 @@ def ends_of(desk: Desk) -> list[str]:
         for element in scheme.elements:
             columns = {*np.flatnonzero(scheme.table[element.leg]).tolist(), *element.bias}
             found |= dict.fromkeys(GROUP_OF[scheme.places[column]] for column in sorted(columns))
-    return [group for group in found if group != NEUTRAL_CONDUCTOR]
+    return [group for group in found if group != NEUTRAL_CONDUCTOR and through_share(group)]
 
 
 def dimensioning(desk: Desk) -> list[Dimensioning]:
@@ -159,7 +160,7 @@ def _of(
     desk: Desk, group: str, ct: CurrentTransformer, worst: Worst, remanence_percent: float
 ) -> Dimensioning:
     omega, remanence = desk.study.machine.omega, remanence_percent / 100
-    current_a = worst.primary_a / ct.turns_ratio
+    current_a = worst.primary_a * through_share(group) / ct.turns_ratio
     volts = current_a * (ct.winding_resistance_ohm.centre() + _leads_ohm(desk, ct, worst.to_earth))
     knee_v, x_over_r = ct.knee_voltage_v.centre(), omega * worst.direct_s
     factor = float(saturation_factor(knee_v, volts, remanence))
@@ -343,6 +344,8 @@ def _facts(desk: Desk, rows: list[Dimensioning]) -> Iterator[str]:
         )
     if ideal := [group for group in ends_of(desk) if group not in {row.ct for row in rows}]:
         yield f"CTs without exciting current never saturate: {_words(ideal)}."
+    if any(row.ct in BRANCH_GROUPS for row in rows):
+        yield "CTs of a group of branches carry half of a through-current."
     known = {row.event for row in rows}
     if left := [event.name for event in desk.study.external_events if event.name not in known]:
         yield f"No such formula holds for {listed(left)}; a run solves it in time."

@@ -13,7 +13,13 @@ from numpy.typing import NDArray
 from montecarlo.formulas import handcalc
 from montecarlo.plant.events.base import Event
 from montecarlo.quantities import Array
-from montecarlo.relays.places import CHANNELS, ENDS, GROUP_OF, NEUTRAL_CONDUCTOR, carried
+from montecarlo.relays.places import (
+    ENDS,
+    GROUP_OF,
+    NEUTRAL_CONDUCTOR,
+    OF_BRANCHES,
+    carried,
+)
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, take
@@ -23,7 +29,7 @@ from montecarlo.study.circuits import bias_form, chain_of, measurement, scheme_o
 from montecarlo.study.nominal import Nominal
 
 # of the winding, where the largest earth fault is looked for
-PLACES = np.linspace(0.05, 1.0, 20)
+ALONG = np.linspace(0.05, 1.0, 20)
 FLUX_MOST = 1.3  # of the knee: beyond, the exciting current means nothing
 Item = TypeVar("Item")
 
@@ -65,13 +71,17 @@ class Desk(Nominal):
         """Primary amperes to one in a leg."""
         return self.study.ct.stating.leg_ratio
 
-    def bases(self, secondary_a: float) -> tuple[float, float, float, float]:
+    def bases(
+        self, secondary_a: float, turns: float | None = None
+    ) -> tuple[float, float, float, float]:
         """A setting in four bases.
 
         Parameters
         ----------
         secondary_a : float
             (A).
+        turns : float, optional
+            Primary amperes to one in a leg, where they are not those of the ends (-).
 
         Returns
         -------
@@ -79,7 +89,7 @@ class Desk(Nominal):
             A secondary, A primary, per cent of the relay's rated current, pu of the machine's
             current.
         """
-        primary = secondary_a * self.turns
+        primary = secondary_a * (self.turns if turns is None else turns)
         return (
             secondary_a,
             primary,
@@ -102,6 +112,58 @@ class Desk(Nominal):
         """
         primary_a = pickup_a * self.turns
         return float(handcalc.unprotected_fraction(primary_a, self.neutral_ohm, self.emf_v))
+
+    def turns_of(self, kind: str, axis: Axis) -> float:
+        """The same of a scheme's phase or earth elements.
+
+        Parameters
+        ----------
+        kind : str
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        float
+        """
+        if not self.between_groups(kind, axis):
+            return self.turns
+        return self.study.ct.at(self.driving(kind, axis)[0]).leg_ratio
+
+    def between_groups(self, kind: str, axis: Axis) -> bool:
+        """Whether a scheme has phase or earth elements, and these compare groups of branches.
+
+        Parameters
+        ----------
+        kind : str
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        bool
+        """
+        if not self.scheme(kind).of(axis):
+            return False
+        return any(group in OF_BRANCHES for group in self.driving(kind, axis))
+
+    def between_ends(self, axis: Axis) -> bool:
+        """Whether phase or earth elements of any scheme compare something else than groups of
+        branches.
+
+        Parameters
+        ----------
+        axis : str
+            "phase" or "earth".
+
+        Returns
+        -------
+        bool
+        """
+        return any(
+            self.scheme(kind).of(axis) and not self.between_groups(kind, axis)
+            for kind in self.study.scheme.kinds
+        )
 
     @property
     def fault_a(self) -> float:
@@ -245,8 +307,8 @@ class Desk(Nominal):
         lattice : Lattice
         axis : str
             "phase" or "earth".
-        primary_a : complex ndarray, (n, 6)
-            At the ends, RMS (A).
+        primary_a : complex ndarray, (n, 6 or 9)
+            At the ends, then what the groups of branches differ by, RMS (A).
 
         Returns
         -------
@@ -263,38 +325,6 @@ class Desk(Nominal):
         form = bias_form(study, lattice.bias_of(axis), axis)
         wanted = measurement(study, scheme, (form,), chain=chain_of(study, self.samples))
         return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
-
-    def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:
-        """Primary current that just operates the first element, by phasors. [A]
-
-        An earth fault fed from the neutral for the earth element, a fault between two phases for a
-        phase element.
-
-        Parameters
-        ----------
-        lattice : Lattice
-        axis : str
-            "phase" or "earth".
-        setting_a : float
-            Pick-up (A).
-        most_a : float
-            The largest that is tried (A).
-
-        Returns
-        -------
-        float
-            NaN above `most_a`.
-        """
-        scheme = self.scheme(lattice.scheme)
-        leg = scheme.elements[scheme.of(axis)[0]].leg
-        one = int(CHANNELS[scheme.places[int(np.flatnonzero(scheme.table[leg])[0])]]) % 3
-        current = np.linspace(0.5 * self.turns * setting_a, most_a, 400)
-        primary = np.zeros((current.size, 6), complex)
-        primary[:, one] = current
-        if axis == "phase":
-            primary[:, (one + 1) % 3] = -current
-        compared = self.compared_a(lattice, axis, primary)[:, 0]
-        return float(np.interp(setting_a, np.maximum.accumulate(compared), current, right=np.nan))
 
     def by_hand(self, event: Event) -> tuple[float, str] | None:
         """AC component of an event's first cycle at the worst that can be drawn, RMS [pu], and the

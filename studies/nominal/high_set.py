@@ -27,8 +27,10 @@ def high_set(desk: Desk) -> Iterator[Block]:
     Block
     """
     grid = desk.study.candidates.high_set_pickup_a
-    if not grid:
+    if not grid or not desk.between_ends("phase"):
         return
+    alone = " This holds for elements between the two ends."
+    only = any(desk.between_groups(kind, "phase") for kind in desk.study.scheme.kinds)
     measure = desk.study.relay.measure
     terminal_a = _terminal_a(desk)
     chain = chain_of(desk.study, desk.samples)
@@ -41,6 +43,7 @@ def high_set(desk: Desk) -> Iterator[Block]:
         " stand below half of the smallest fault at the terminals, between two phases and fed by"
         f" the machine alone: E sqrt(3) / (X''_d + X_2) = {terminal_a:.3g} A, half of it"
         f" {high:.3g} A. Both factors are common practice. {_verdict(grid, low, high)}"
+        f"{alone if only else ''}"
     )
 
 

@@ -27,6 +27,7 @@ from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
+from studies.nominal.groups import turn_faults_a
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.numbers import plain
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
 PEAKS = Stage("peak voltages of the relay circuit", 2e4)  # in solutions of a circuit
 HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
 LOWEST = (
+    "winding.leakage_reactance_pu",
+    "winding.coil_leakage_coupling",
     "machine.subtransient_reactance_pu",
     "machine.negative_sequence_reactance_pu",
     "machine.zero_sequence_reactance_pu",
@@ -52,8 +55,13 @@ NAMES = {
     "phase_phase": "phase-phase",
     "phase_phase_earth": "phase-phase-earth",
     "earth": "earth",
+    "inter_turn": "between turns",
 }
 
+BETWEEN_TURNS = (
+    "Schemes between groups of branches also have the bolted fault between turns that drives the"
+    " groups farthest apart, without offset. "
+)
 Complex = NDArray[np.complex128]
 
 
@@ -112,8 +120,18 @@ class Faults:
     """Bolted faults at the terminals: a row for each kind and faulted phase (or pair)."""
 
     names: list[str]
-    currents_a: Complex  # (faults, 6) at the ends, RMS
+    currents_a: Complex  # (faults, 6 or 9) at the ends, and what groups of branches differ by, RMS
     decay_s: Array  # (faults,) of the current's offset
+
+    def with_turns(self, worst: Nominal) -> Faults:
+        """And those within a phase, without an offset."""
+        between = turn_faults_a(worst)
+        ends = np.pad(self.currents_a, ((0, 0), (0, 3)))
+        return Faults(
+            [*self.names, *["inter_turn"] * len(between)],
+            np.vstack([ends, between]),
+            np.pad(self.decay_s, (0, len(between))),
+        )
 
 
 def _faults(worst: Nominal) -> Faults:
@@ -183,6 +201,8 @@ def peak_voltages(study: Study) -> list[PeakVoltage]:
 def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage:
     machine_data = worst.study.machine
     scheme = scheme_of(worst.study, circuit.scheme)
+    if scheme.of_branches:
+        faults = faults.with_turns(worst)
     ohm = worst.ohms(circuit)[None]
     inside = np.array([not leg.parts[0].startswith("return.") for leg in scheme.legs])
     same = np.zeros(len(faults.names), int)
@@ -349,13 +369,14 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
     ------
     Block
     """
+    turns = BETWEEN_TURNS if any("inter_turn" in _named(row) for row in peaks) else ""
     yield Paragraph(
         "Bolted fault at the machine's terminals, inside the zone, from no load. Inputs that set"
         " the current stand at the end of their range that gives the most. The infeed of the"
         " network is at its largest, all else at its centre. V_f = i_f (R_ct + R_lead + R_st +"
         " R_relay), RMS. Formula: 2 sqrt(2 V_k (V_f - V_k)), or sqrt(2) V_f up to 2 V_k."
         " Simulated: the highest value over points on wave, with offset and remanence. Each line"
-        " has the fault that gives the most. " + PEAK
+        f" has the fault that gives the most. {turns}{PEAK}"
     )
     head = (
         "R_st ohm",
@@ -372,6 +393,10 @@ def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
         above = any(row.above_limit for row in peaks if row.scheme == scheme)
         notes = (f"* above {LIMIT_V / 1000:g} kV",) if above else ()
         yield Table(head, tuple(rows), "><<>>>><", scheme, notes)
+
+
+def _named(row: PeakVoltage) -> tuple[str, str]:
+    return row.fault, row.simulated_fault
 
 
 def _lines(row: PeakVoltage) -> Iterator[tuple[str, ...]]:

@@ -9,11 +9,12 @@ from collections.abc import Iterator, Sequence
 from montecarlo.estimates.knee_rule import meet_knee_rule
 from montecarlo.formulas import handcalc
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
+from montecarlo.relays.places import BRANCH_GROUPS, ENDS, NEUTRAL_CONDUCTOR, SECOND_CORES
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.study.candidates import candidate_lattices
 from studies.nominal.desk import Desk, HandRule, outermost
+from studies.nominal.through import through_a, through_share
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.words import counted
 
@@ -21,7 +22,8 @@ Groups = tuple[str, ...]  # tables of [ct]
 
 
 def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
-    """The elements without bias, scheme and axis, by the CTs that drive their legs.
+    """The elements without bias, scheme and axis, by the CTs that drive their legs; none whose CTs
+    carry nothing of a through fault.
 
     Parameters
     ----------
@@ -35,7 +37,9 @@ def driven(desk: Desk) -> dict[Groups, list[tuple[str, Axis]]]:
     for kind in desk.study.scheme.kinds:
         for axis in AXES:
             if desk.scheme(kind).of(axis) and not desk.biased(kind, axis):
-                found.setdefault(desk.driving(kind, axis), []).append((kind, axis))
+                groups = desk.driving(kind, axis)
+                if any(group == NEUTRAL_CONDUCTOR or through_share(group) for group in groups):
+                    found.setdefault(groups, []).append((kind, axis))
     return found
 
 
@@ -121,15 +125,18 @@ def _stabilising_voltage(desk: Desk, groups: Groups) -> Iterator[Block]:
 
 
 def _one_end_saturated(desk: Desk, groups: Groups) -> Block:
-    secondary, ends = desk.fault_a, _ends(groups)
+    ends = _ends(groups)
+    secondary = through_a(desk, ends)
     winding, lead = desk.ct_ohm_of(ends)
     loop = f"2 x {lead:g}" if (core := _core_ohm(desk, ends)) == 0 else f"{lead:g} + {core:g}"
     where = f", {words}" if (words := words_of(groups)) else ""
     one_way, both_ways = _end_volts(desk, ends)
+    halved = ends[0] in BRANCH_GROUPS
+    half = f" A group carries half of the fault, {secondary:.4g} A by its ratio." if halved else ""
     return Paragraph(
         f"Stabilising voltage V_s = i_f (R_ct + R_lead){where}: one-way leads {secondary:.4g} A x "
         f"({winding:g} + {lead:g}) ohm = {one_way:.4g} V; loop {secondary:.4g} A x ({winding:g} + "
-        f"{loop}) ohm = {both_ways:.4g} V."
+        f"{loop}) ohm = {both_ways:.4g} V.{half}"
     )
 
 
@@ -171,7 +178,9 @@ def _end_volts(desk: Desk, ends: Sequence[str]) -> list[float]:
         return [0.0, 0.0]
     winding, lead = desk.ct_ohm_of(ends)
     ways = (lead, lead + (_core_ohm(desk, ends) or lead))
-    return [float(handcalc.stabilising_voltage(desk.fault_a, winding, ohm)) for ohm in ways]
+    return [
+        float(handcalc.stabilising_voltage(through_a(desk, ends), winding, ohm)) for ohm in ways
+    ]
 
 
 def _core_ohm(desk: Desk, groups: Sequence[str]) -> float:

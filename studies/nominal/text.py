@@ -12,14 +12,17 @@ from numpy.typing import NDArray
 from montecarlo.formulas import handcalc
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
+from montecarlo.relays.places import STAR_LINK
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.secondary import steady
 from montecarlo.study.candidates import Lattice, grid_lattices
 from studies.nominal.bias import bias
 from studies.nominal.ct_dimensioning import ct_dimensioning
-from studies.nominal.desk import PLACES, Desk, outermost
+from studies.nominal.desk import ALONG, Desk, outermost
 from studies.nominal.excitation import excitation
+from studies.nominal.groups import between, earth_faults_a, groups_apart
 from studies.nominal.high_set import high_set
+from studies.nominal.operating import operating_a
 from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
@@ -33,6 +36,12 @@ BEYOND = (
     "* beyond a quarter of the knee voltage, where remanence and saturation decide. A run solves"
     " earth faults there in time."
 )
+BY_COIL = (
+    " Between groups of branches it leaves a difference that depends on the coil. Below stands the"
+    " largest of all branches. What stands there without a fault comes on top."
+)
+BETWEEN = "Amperes primary are those of the groups' difference in one phase, by this scheme's CTs."
+LINKED = "Amperes primary are those of the star link, half of the groups' difference."
 MOST_RESISTANCES = 6  # shown in full; above, the smallest and the largest
 
 
@@ -51,19 +60,20 @@ def reach(desk: Desk) -> list[Block]:
     -------
     list of Block
     """
-    faults = desk.earth_faults(PLACES)
+    faults = desk.earth_faults(ALONG)
     current = np.abs(faults.fault_current_a[0])
-    most, place = float(current.max()), float(PLACES[current.argmax()])
+    most, place = float(current.max()), float(ALONG[current.argmax()])
     where = "at the terminals"
     if place != 1:
         where = f"at {100 * place:g} % of the winding from the neutral"
     ends_a = faults.end_currents_a.reshape(-1, 6)
+    groups_a = earth_faults_a(desk, ALONG) if (found := between(desk)) else ends_a
     return paragraphs(
         f"A bolted earth fault drives at most {most:.4g} A primary ({where}, no load, every input"
         f" at its centre). This is {most / desk.turns:.4g} A secondary, less the exciting currents"
-        " of the CTs.",
+        f" of the CTs.{BY_COIL if found else ''}",
         *(
-            _reach_of(desk, kind, axis, ends_a)
+            _reach_of(desk, kind, axis, groups_a if (kind, axis) in found else ends_a)
             for kind in desk.study.scheme.kinds
             for axis in AXES
             if desk.scheme(kind).of(axis)
@@ -158,6 +168,7 @@ def hand_calculation(desk: Desk) -> list[Block]:
         *_operating_currents(desk),
         *stability(desk),
         *stabilising_resistance(desk),
+        *groups_apart(desk),
         *bias(desk),
         *high_set(desk),
         *_balancing(desk),
@@ -174,6 +185,8 @@ def _any_biased(desk: Desk) -> bool:
 
 
 def _unprotected(desk: Desk) -> Iterator[Block]:
+    if not (axes := [axis for axis in AXES if desk.between_ends(axis)]):
+        return
     yield Paragraph(
         "Unprotected part of the winding, from the neutral, x = I_set N R / E (bolted earth fault, "
         "ideal CTs, no capacitance, no winding impedance"
@@ -185,7 +198,7 @@ def _unprotected(desk: Desk) -> Iterator[Block]:
             f"{pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm / {desk.emf_v:.4g} V",
             f"= {left_unprotected(desk.unprotected(pickup), 4)}",
         )
-        for axis in AXES
+        for axis in axes
         for pickup in outermost(_pickups(desk.study.candidates, axis))
     )
     yield Table((), rows, "<<<")
@@ -225,7 +238,9 @@ def _operating_currents(desk: Desk) -> Iterator[Block]:
     for kind in desk.study.scheme.kinds:
         axes = [axis for axis in AXES if desk.scheme(kind).of(axis)]
         rows = [row for axis in axes for row in _operating_rows(desk, kind, axis)]
-        notes = (BEYOND,) if any(row.beyond for row in rows) else ()
+        notes: tuple[str, ...] = (BEYOND,) if any(row.beyond for row in rows) else ()
+        if any(desk.between_groups(kind, axis) for axis in axes):
+            notes += (LINKED if STAR_LINK in desk.scheme(kind).groups else BETWEEN,)
         yield Table(head, tuple(row.cells for row in rows), "<>>>>>>>", kind, notes)
 
 
@@ -263,7 +278,8 @@ def _operating_row(
     leg, cts = scheme.elements[scheme.of(axis)[0]].leg, desk.driving(lattice.scheme, axis)
     path = float(ohms[leg]) if axis == "phase" else scheme.path_ohm(axis, ohms)
     volts = pickup * (path + desk.series_ohm(cts))
-    ideal = desk.turns * pickup
+    turns = desk.turns_of(lattice.scheme, axis)
+    ideal = turns * pickup
     knee = desk.knee_of(cts)
     exciting = desk.exciting_a(volts, cts)
     head = (
@@ -275,10 +291,10 @@ def _operating_row(
     if np.isnan(exciting):
         return OperatingRow((*head, "above knee", f"{ideal:.4g}", "-", "-"))
     count = int(np.count_nonzero(scheme.table[leg]))
-    most = float(handcalc.primary_operating_current(desk.turns, pickup, exciting, count))
+    most = float(handcalc.primary_operating_current(turns, pickup, exciting, count))
     biased = desk.biased(lattice.scheme, axis)
     far = 1.05 * most * (MOST_RESTRAINT if biased else 1)
-    phasor = desk.operating_a(lattice, axis, pickup, far)
+    phasor = operating_a(desk, lattice, axis, pickup, far)
     bound = "-" if biased else f"{most:.4g}"
     cells = (*head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", bound)
     if np.isnan(phasor):

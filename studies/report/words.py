@@ -25,6 +25,9 @@ SCHEME_NAMES = {
     "restricted_earth_fault": "restricted earth fault",
     "biased_restricted_earth_fault": "biased restricted earth fault",
     "biased_with_restricted_earth_fault": "biased phase elements and biased restricted earth fault",
+    "split_phase": "split-phase elements",
+    "core_balance": "core-balance elements",
+    "neutral_to_neutral": "neutral-to-neutral element",
 }
 
 
@@ -71,6 +74,7 @@ def scheme_name(kind: str) -> str:
 
 TABLES = {
     "machine": "",
+    "winding": "winding's ",
     "network": "network's ",
     "load": "load's ",
     "earthing": "neutral's ",

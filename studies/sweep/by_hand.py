@@ -11,6 +11,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES as ELEMENTS
 from montecarlo.relays.schemes import Axis
 from studies.nominal.desk import Desk, HandRule
+from studies.nominal.groups import standing
 from studies.nominal.stability import (
     driven,
     left_unprotected,
@@ -38,13 +39,26 @@ def fixed_ohm(desk: Desk) -> float:
 def _unprotected(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
     for axis in ELEMENTS:
         pickup = row[f"{axis}_pickup_a"]
-        if not math.isnan(pickup):
+        if not math.isnan(pickup) and desk.between_groups(row["scheme"], axis):
+            yield _apart(desk, row["scheme"], axis, pickup)
+        elif not math.isnan(pickup):
             yield (
                 f"winding left unprotected, {axis} {pickup:g} A",
                 f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
                 f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup))}",
                 _left_by_study(row),
             )
+
+
+def _apart(desk: Desk, kind: str, axis: Axis, pickup_a: float) -> tuple[str, ...]:
+    """What the groups of branches differ by at rated load."""
+    most = standing(desk, kind, axis).at(desk.study.machine.rated_current_a)
+    verdict = "lies above" if pickup_a > most else "does not lie above"
+    return (
+        f"difference of the groups of branches, {axis} {pickup_a:g} A",
+        f"unbalance, circulating current and ratio errors at rated load: at most {most:.3g} A",
+        f"the pick-up {verdict} it",
+    )
 
 
 def _stable(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:

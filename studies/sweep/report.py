@@ -136,15 +136,16 @@ class ChoiceReport:
         step = "not stated" if relay.step_a is None else f"{relay.step_a:g}"
         ends = {key: (reach if key in PICKUPS else "", step) for key in AT_STEPS}
         rows = tuple(
-            (*self._in_bases(key, role, row[key]), *ends.get(key, ("", "")))
+            (*self._in_bases(key, role, row), *ends.get(key, ("", "")))
             for key in CURRENTS
             for role, row in columns.items()
             if has(row, key)
         )
         return Table(head, rows, "<<>>>>>>", "Currents, RMS, in four bases")
 
-    def _in_bases(self, key: str, role: str, value: float) -> tuple[str, ...]:
-        secondary, primary, relay, machine = self.desk.bases(value)
+    def _in_bases(self, key: str, role: str, row: Row) -> tuple[str, ...]:
+        turns = self.desk.turns_of(row["scheme"], "earth" if key.startswith("earth") else "phase")
+        secondary, primary, relay, machine = self.desk.bases(row[key], turns)
         label = AXIS_WORDS[key].label.capitalize()
         in_primary, of_machine = f"{primary:.4g}", f"{100 * machine:.4g}"
         return label, role, f"{secondary:g}", f"{relay:.4g}", in_primary, of_machine

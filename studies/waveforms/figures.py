@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import PHASES
+from montecarlo.relays.places import PHASES, STAR_LINK
 from montecarlo.sampling.stratum import Side
 from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, RUNNER_UP, grid
 from studies.report.marks import legend_mark
@@ -40,6 +40,7 @@ ROWS = (
 HEIGHT_MM = 150.0
 PHASE_COLOURS = dict(zip(PHASES, ("#029e73", "#ca9161", "#56b4e9"), strict=True))
 DASHED, THIN, IDEAL = (0, (4, 2)), 0.9, 0.7
+OTHER_SIDES = ("line end", "group 2")  # beside lines of the same phases
 OPEN: dict[str, Any] = {"color": RUNNER_UP, "linestyle": (0, (1, 1)), "linewidth": 1.1}
 CT_COLOURS = (MISSED, "#cc78bc")
 CT_STYLES: tuple[dict[str, Any], ...] = (  # where both carry the same, both are seen
@@ -150,7 +151,7 @@ def _gate(ax: Axes, one: Shown) -> None:
 
 
 def _dashes(place: str) -> Any:
-    return DASHED if place.startswith("line_end") else "-"
+    return DASHED if _end(place) in OTHER_SIDES else "-"
 
 
 def _phase_colour(place: str) -> str:
@@ -192,13 +193,7 @@ def _title(one: Shown, of: str) -> list[str]:
 
 def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
     """Right of each row of panels."""
-    places = [place for one in cases for place in primary_lines(one.frame)]
-    phases = [phase for phase in PHASES if any(place.endswith(phase) for place in places)]
-    primary = [legend_mark(phase, PHASE_COLOURS[phase]) for phase in phases]
-    if any(place == "neutral_conductor" for place in places):
-        primary.append(legend_mark("neutral conductor", CHOSEN))
-    if any(place.startswith("line_end") for place in places) and len(places) > len(phases):
-        primary.append(legend_mark("line end", CHOSEN, linestyle=DASHED))
+    primary = _primary_marks([place for one in cases for place in primary_lines(one.frame)])
     columns = range(max(len(one.cts) for one in cases))
     stand = [[one.cts[k] for one in cases if k < len(one.cts)] for k in columns]
     ends = [_ends(places) for places in stand]
@@ -222,6 +217,19 @@ def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
         if handles:
             at: dict[str, Any] = {"loc": "center left", "bbox_to_anchor": (1.01, 0.5)}
             row[-1].legend(handles=handles, fontsize=SMALL, frameon=False, handlelength=1.6, **at)
+
+
+def _primary_marks(places: Sequence[str]) -> list[Line2D]:
+    phases = [phase for phase in PHASES if any(place.endswith(phase) for place in places)]
+    marks = [legend_mark(phase, PHASE_COLOURS[phase]) for phase in phases]
+    if any(place == "neutral_conductor" for place in places):
+        marks.append(legend_mark("neutral conductor", CHOSEN))
+    if any(place == STAR_LINK for place in places):
+        marks.append(legend_mark(_end(STAR_LINK), CHOSEN))
+    for side in OTHER_SIDES:
+        if any(_end(place) == side for place in places) and len(places) > len(phases):
+            marks.append(legend_mark(side, CHOSEN, linestyle=DASHED))
+    return marks
 
 
 def _ends(places: Sequence[str]) -> str:

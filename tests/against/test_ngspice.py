@@ -25,6 +25,7 @@ import numpy as np
 import pytest
 
 from montecarlo.quantities import Array
+from montecarlo.relays.places import ENDS, GROUPS
 from montecarlo.relays.schemes import (
     BUILT_IN,
     CustomElement,
@@ -45,6 +46,7 @@ EACH = 8  # circuits a scheme
 AFTER_S = 0.16  # eight cycles
 START_S = 2 * CYCLE_S  # from the simulator's start to the fault
 FINE = 1024  # steps a cycle for the comparison at every point
+FROM_STAR = ("line_end", "second_line_end", "group_2")  # CTs that stand against others
 SIMULATOR_STEPS = 1024  # a cycle, at least
 
 Wiring = Callable[[Circuits], Iterator[str]]
@@ -87,12 +89,12 @@ def leg(k: int, ohm: float, start: str, end: str) -> Iterator[str]:
 
 def star_of(circuit: Circuits, end: str) -> Iterator[str]:
     """The star point `end` of an end's CTs and what leads from there to the panel's star point, 0:
-    a wire, or the return core of a four-wire leads. The line end's CTs drive it from their star
-    point, the neutral end's to it."""
+    a wire, or the return core of a four-wire leads. The CTs of `FROM_STAR` drive it from their star
+    point, all others to it."""
     names = [leg.name for leg in circuit.scheme.legs]
     if f"return core, {end}" in names:
         k = names.index(f"return core, {end}")
-        yield from leg(k, circuit.leg_ohm[0, k], *((end, "0") if "line_end" in end else ("0", end)))
+        yield from leg(k, circuit.leg_ohm[0, k], *((end, "0") if end in FROM_STAR else ("0", end)))
     else:
         yield f"V{end} {end} 0 0"
 
@@ -105,22 +107,42 @@ def interposing(phase: int, ratio: float) -> Iterator[str]:
     yield f"Fq{phase} p{phase} 0 Vq{phase} {ratio!r}"
 
 
-def both_ends(circuit: Circuits, star: str, line_ratio: float = 1.0) -> Iterator[str]:
-    """In each phase the two ends' CTs against each other at the junction p{phase}, and a leg from
+def both_ends(
+    circuit: Circuits, star: str, line_ratio: float = 1.0, ends: tuple[str, str] = ENDS
+) -> Iterator[str]:
+    """In each phase the CTs of two ends against each other at the junction p{phase}, and a leg from
     there to the relay's star."""
-    yield from star_of(circuit, "neutral_end")
-    yield from star_of(circuit, "line_end")
+    first, second = ends
+    yield from star_of(circuit, first)
+    yield from star_of(circuit, second)
     for phase in range(3):
-        yield from ct(circuit, phase, f"p{phase}", "neutral_end")
-        yield from ct(
-            circuit, phase + 3, "line_end", f"p{phase}" if line_ratio == 1.0 else f"q{phase}"
-        )
+        yield from ct(circuit, phase, f"p{phase}", first)
+        yield from ct(circuit, phase + 3, second, f"p{phase}" if line_ratio == 1.0 else f"q{phase}")
         yield from interposing(phase, line_ratio) if line_ratio != 1.0 else ()
         yield from leg(phase, circuit.leg_ohm[0, phase], f"p{phase}", star)
 
 
 def three_legs(circuit: Circuits) -> Iterator[str]:
     yield from both_ends(circuit, "0")
+
+
+def split_phase(circuit: Circuits) -> Iterator[str]:
+    """In each phase the CTs of the two groups of branches against each other."""
+    yield from both_ends(circuit, "0", ends=("group_1", "group_2"))
+
+
+def core_balance(circuit: Circuits) -> Iterator[str]:
+    """A CT and a leg in each phase."""
+    yield from star_of(circuit, "core_balance")
+    for phase in range(3):
+        yield from ct(circuit, phase, f"p{phase}", "core_balance")
+        yield from leg(phase, circuit.leg_ohm[0, phase], f"p{phase}", "0")
+
+
+def star_link(circuit: Circuits) -> Iterator[str]:
+    """One CT with a return of its own."""
+    yield from ct(circuit, 0, "junction", "0")
+    yield from leg(0, circuit.leg_ohm[0, 0], "junction", "0")
 
 
 def with_earth_leg(circuit: Circuits, line_ratio: float = 1.0) -> Iterator[str]:
@@ -170,6 +192,9 @@ WIRING: dict[str, Wiring] = {
     "restricted_earth_fault": residual,
     "biased_restricted_earth_fault": residual,
     "biased_with_restricted_earth_fault": by_table,
+    "split_phase": split_phase,
+    "core_balance": core_balance,
+    "neutral_to_neutral": star_link,
 }
 
 
@@ -221,9 +246,8 @@ def grid(per_cycle: int) -> Array:
 # --- comparison ---------------------------------------------------------------
 
 
-BOTH = ("neutral_end", "line_end")
 RATIO = 0.8  # of the line end's matching
-MATCHED = build_scheme("two_phase_one_earth").matched({"line_end": RATIO}).with_return_cores(BOTH)
+MATCHED = build_scheme("two_phase_one_earth").matched({"line_end": RATIO}).with_return_cores(ENDS)
 OWN = build_custom(
     CustomScheme(
         name="own",
@@ -246,7 +270,7 @@ WORKED = scheme_of(STUDY, STUDY.scheme.kinds[0])
 CASES: dict[str, tuple[Scheme, Wiring]] = {
     **{kind: (build_scheme(kind), wiring) for kind, wiring in WIRING.items()},
     **{
-        f"{kind}, four wires": (build_scheme(kind).with_return_cores(BOTH), wiring)
+        f"{kind}, four wires": (build_scheme(kind).with_return_cores(GROUPS), wiring)
         for kind, wiring in WIRING.items()
     },
     "matched": (MATCHED, partial(with_earth_leg, line_ratio=RATIO)),

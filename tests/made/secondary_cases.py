@@ -170,7 +170,8 @@ def random_legs(rng: np.random.Generator, scheme: Scheme, n: int) -> Array:
 def random_circuits(seed: int, n: int, kind: str | Scheme, *, hysteresis: bool = True) -> Circuits:
     """Through faults of 2-8 A secondary with offset; every fourth circuit with an internal fault:
     another current at one phase's neutral end; every third with load before. Where a CT stands in
-    the neutral conductor, every other through fault is one phase's."""
+    the neutral conductor, every other through fault is one phase's. Where CTs stand at groups of
+    branches, these differ by a tenth to twice the current."""
     rng = np.random.default_rng(seed)
     scheme = build_scheme(kind) if isinstance(kind, str) else kind
     bank = random_bank(rng, n, hysteresis=hysteresis, cts=len(scheme.places))
@@ -189,11 +190,9 @@ def random_circuits(seed: int, n: int, kind: str | Scheme, *, hysteresis: bool =
         * THREE_PHASES
     )
     load[np.arange(n) % 3 != 0] = 0.0
-    return Circuits(
-        scheme,
-        random_legs(rng, scheme, n),
-        bank,
-        carried(load, scheme.places),
-        carried(fault, scheme.places),
-        log_uniform(rng, 0.03, 0.2, n),
-    )
+    legs_ohm, decay_s = random_legs(rng, scheme, n), log_uniform(rng, 0.03, 0.2, n)
+    if scheme.of_branches:
+        apart = log_uniform(rng, 0.1, 2.0, (n, 3)) * np.exp(2j * np.pi * rng.random((n, 3)))
+        load, fault = (np.hstack([ends, apart * ends[:, 3:]]) for ends in (load, fault))
+    cts = carried(load, scheme.places), carried(fault, scheme.places)
+    return Circuits(scheme, legs_ohm, bank, *cts, decay_s)

@@ -14,24 +14,6 @@ from montecarlo.errors import StudyError
 from montecarlo.study.description import Study
 from montecarlo.study.read import parse_study
 
-# A winding with two branches a phase, and CTs at both groups and between them
-BRANCHES: dict[str, Any] = {
-    "winding": {
-        "slots": 72,
-        "pole_pairs": 4,
-        "pitch": 7,
-        "branches": 2,
-        "turns_per_coil": 3,
-        "layout": "alternate",
-        "leakage_reactance_pu": 0.12,
-        "group_unbalance_percent": {"dist": "uniform", "low": -0.5, "high": 0.5},
-    },
-    "internal_faults.turns": {},
-    "ct.group_1": {},
-    "ct.group_2": {},
-    "ct.core_balance": {},
-    "ct.star_link": {},
-}
 REMOVE = object()  # as a value in `study_with`: takes the key out
 
 MINIMAL = """\

@@ -21,7 +21,8 @@ from montecarlo.quantities import Array
 from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.sampling.stratum import EARTH, INTER_TURN, LOAD, Side, Stratum
 from montecarlo.study.candidates import candidate_lattices
-from tests.made.studies import BRANCHES, study_with
+from tests.made.branches import BRANCHES, WINDING
+from tests.made.studies import study_with
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 IDEAL: dict[str, Any] = {
@@ -31,6 +32,10 @@ IDEAL: dict[str, Any] = {
     "relay.measure": "fundamental",
 }
 SMALL: dict[str, Any] = BRANCHES | {
+    "winding": WINDING
+    | {"slots": 72, "pole_pairs": 4, "pitch": 7, "leakage_reactance_pu": 0.12}
+    | {"group_unbalance_percent": {"dist": "uniform", "low": -0.5, "high": 0.5}}
+    | {"circulating_percent": 0.0},
     "study.seed": SEED,
     "study.samples": 256,
     "study.installations": 32,

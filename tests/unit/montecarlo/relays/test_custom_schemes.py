@@ -12,8 +12,9 @@ from montecarlo.relays.schemes import AXES, MOST_LEGS, CustomScheme, build_custo
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.workspace import MOST, network
 from montecarlo.study.circuits import Circuit, leg_ohm, scheme_of
+from tests.made.branches import BRANCHES
 from tests.made.custom_schemes import REBUILT, element, leg
-from tests.made.studies import BRANCHES, faults_of, study_with
+from tests.made.studies import faults_of, study_with
 
 GRID = {"phase_pickup_a": [0.1], "earth_pickup_a": [0.05]}
 
@@ -255,18 +256,18 @@ def test_biased_elements_of_one_s_own_need_slopes() -> None:
     )
 
 
+def largest(groups: tuple[str, ...]) -> dict[str, Any]:
+    """As many legs as there may be, on all CTs of some tables of [ct], with every return core."""
+    phases = [place for place in PLACES if place.partition(".")[0] in groups and "." in place]
+    single = [group for group in groups if group in SINGLE]
+    legs = [leg(f"a{k}", *phases[k::MOST_LEGS], *single) for k in range(MOST_LEGS)]
+    cts = {"ct.return_core_ohm": 0.1} | {f"ct.{group}": {} for group in GROUPS}
+    own = with_custom(scheme(legs=legs, elements=[element("a0", "phase")]))
+    return own | cts | {key: BRANCHES[key] for key in ("winding", "internal_faults.turns")}
+
+
 def test_the_largest_scheme_with_every_return_core_fits_the_solver() -> None:
-    places = [
-        f"{group}.{phase}"
-        for group in GROUPS
-        if group not in SINGLE
-        for phase in ("L1", "L2", "L3")
-    ]
-    legs = [leg(f"a{k}", *places[k::MOST_LEGS], *SINGLE) for k in range(MOST_LEGS)]
-    groups: dict[str, Any] = {"ct.return_core_ohm": 0.1} | {f"ct.{group}": {} for group in GROUPS}
-    groups |= BRANCHES
-    study = study_with(with_custom(scheme(legs=legs, elements=[element("a0", "phase")])) | groups)
-    whole = scheme_of(study, "mine")
+    whole = scheme_of(study_with(largest(GROUPS)), "mine")
     assert whole.table.shape == (MOST_LEGS + 7, 23)
     assert network(whole.table).legs <= MOST
 

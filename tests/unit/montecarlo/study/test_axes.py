@@ -22,7 +22,8 @@ from montecarlo.study.axes import (
 from montecarlo.study.candidates import grid_lattices
 from montecarlo.study.circuits import scheme_of
 from studies.report.words import AXIS_WORDS, setting_text
-from tests.made.studies import BRANCHES, study_with
+from tests.made.branches import BRANCHES
+from tests.made.studies import study_with
 
 
 def test_the_grids_the_setting_and_the_words_have_the_same_axes() -> None:

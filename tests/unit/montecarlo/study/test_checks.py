@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from montecarlo.study.checks import CAUTIONS, Caution, cautions
-from tests.made.studies import BRANCHES, REMOVE, study_with
+from tests.made.branches import BRANCHES
+from tests.made.studies import REMOVE, study_with
 from tests.unit.montecarlo.secondary.test_nameplate import ORDINARY
 
 
@@ -46,7 +47,8 @@ EXISTING = {
 DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         BRANCHES
-        | {"winding.group_unbalance_percent": 0.0, "scheme.kind": "core_balance"}
+        | {"winding.group_unbalance_percent": 0.0, "winding.circulating_percent": 0.0}
+        | {"scheme.kind": "core_balance"}
         | {"candidates": {"phase_pickup_a": [0.1]}}
         | {"internal_faults.shares": {"earth": 0.8, "inter_turn": 0.2}},
         "winding.group_unbalance_percent",

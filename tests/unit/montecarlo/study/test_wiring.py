@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from montecarlo.relays.schemes import BUILT_IN
+from montecarlo.relays.schemes import BUILT_IN, OF_GROUPS
 from montecarlo.study.checks import cautions
 from montecarlo.study.description import Study
 from montecarlo.study.read import read_study
@@ -15,9 +15,10 @@ from montecarlo.study.wiring import blind, spills, wiring_cautions
 from studies.cli.report import report_page
 from studies.protocol import Drawn, Findings
 from studies.report.blocks import Paragraph
+from tests.made.branches import BRANCHES
 from tests.made.custom_schemes import PHASES, REBUILT, element, leg, line_ends, phase_leg
 from tests.made.starter import STARTER
-from tests.made.studies import BRANCHES, study_with
+from tests.made.studies import study_with
 
 ROOT = Path(__file__).parents[4]
 FILES = [STARTER, *sorted((ROOT / "configs").glob("*.toml"))]
@@ -56,6 +57,27 @@ def earth(*cts: str, **changes: Any) -> Study:
     return study_of(leg("earth", *cts), setting="earth", **changes)
 
 
+# --- groups of branches -------------------------------------------------------
+
+
+def test_a_turned_ct_of_a_group_is_named() -> None:
+    turned = [leg(phase, f"group_1.{phase}", f"group_2.{phase}") for phase in PHASES[:1]]
+    (key, text), *_ = told(study_of(*turned, **BRANCHES))
+    assert key == KEY
+    assert "carries 1 pu of a three-phase through current" in text
+    assert '"group_1.L1" should be "-group_1.L1"' in text
+
+
+def test_a_ct_of_a_group_in_another_phase_is_named() -> None:
+    (_, text), *_ = told(study_of(leg("L1", "group_1.L1", "-group_2.L2"), **BRANCHES))
+    assert '"group_1.L1" should be "group_1.L2"' in text
+
+
+def test_a_core_balance_ct_and_one_in_the_star_link_pass_nothing() -> None:
+    legs = [leg("L1", "core_balance.L1"), leg("link", "-star_link")]
+    assert not spills(study_of(*legs, **BRANCHES))
+
+
 # --- nothing to say -----------------------------------------------------------
 
 
@@ -81,6 +103,9 @@ def test_a_built_in_scheme_and_the_same_as_the_study_s_own_have_nothing_to_tell(
         "neutral_to_neutral": EARTH,
     }[kind]
     unlike = {"ct.line_end": {"primary_a": 3000, "ratio_matching": 2.0}} if matched else {}
+    if kind in OF_GROUPS:
+        unlike = {"ct.group_2": unlike["ct.line_end"]} if matched else {}
+        unlike = BRANCHES | unlike
     for scheme in (
         {"scheme.kind": kind},
         {"scheme.kind": "mine", "scheme.custom": [REBUILT[kind](("L1", "L3"))]},

@@ -4,6 +4,7 @@ current, bias."""
 from __future__ import annotations
 
 import re
+from itertools import product
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,11 +13,13 @@ import pytest
 
 from montecarlo.quantities import Array
 from montecarlo.relays.places import PHASES
+from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 from studies.commissioning.expected import Injection, Sheet, _rounded_down
 from studies.commissioning.lines import lines_of
 from studies.commissioning.sheet import COLUMNS, commissioning_frame, commissioning_page
+from tests.made.branches import between_groups
 from tests.made.browser import framed, needs_browser
 from tests.made.studies import REMOVE, study_with
 
@@ -487,3 +490,78 @@ return { wide: page.documentElement.scrollWidth,
     seen = framed(page, 390, script, tmp_path)
     assert seen["wide"] <= 390
     assert seen["cut"] == []
+
+
+# --- groups of branches -------------------------------------------------------
+
+
+def branches(kind: str, **changes: Any) -> Sheet:
+    """A sheet of a scheme between groups whose inputs do not vary, unless given."""
+    alike = {"winding.group_unbalance_percent": 0, "winding.circulating_percent": 0}
+    study = between_groups(kind, {**IDEAL, **alike, **changes})
+    earth = kind == "neutral_to_neutral"
+    pickups_a = (None, 0.1) if earth else (0.1, None)
+    return Sheet(study, Setting(kind, *pickups_a, 0.0, 0.0))
+
+
+def test_a_through_current_halves_between_the_groups() -> None:
+    found = values(branches("split_phase"), "through")
+    amperes = 1000 / 2 / 750
+    for group, phase in product(("group_1", "group_2"), PHASES):
+        assert found[f"CT {group}.{phase}"] == pytest.approx(amperes, rel=1e-6)
+        assert found[f"relay circuit {phase}"] == pytest.approx(0, abs=1e-8)
+
+
+def test_a_current_through_one_group_s_lead_is_in_its_ct_and_its_element() -> None:
+    sheet = branches("split_phase")
+    names = [one.name for one in sheet.injections]
+    assert names == ["through", *(f"group_{k}.{phase}" for k in (1, 2) for phase in PHASES)]
+    for injection in sheet.injections[1:]:
+        # a fifth of 750 A, rounded down
+        assert injection.current_a == 100
+        found = sheet.expected(injection)
+        assert [name for name in found if name.startswith("CT")] == [f"CT {injection.name}"]
+        amperes = pytest.approx(100 / 750, rel=1e-6)
+        assert found[f"CT {injection.name}"] == amperes
+        assert found[f"relay circuit {injection.name[-2:]}"] == amperes
+
+
+def test_a_core_balance_ct_shows_nothing_of_a_through_current_and_all_of_one_lead() -> None:
+    sheet = branches("core_balance")
+    through, *leads = sheet.injections
+    assert not [name for name in sheet.quantities(through) if name.startswith("CT")]
+    for phase in PHASES:
+        assert sheet.expected(through)[f"relay circuit {phase}"] == pytest.approx(0, abs=1e-8)
+    assert [one.name for one in leads] == [f"group_{k}.{p}" for k in (1, 2) for p in PHASES]
+    for one in leads:
+        shown = sheet.expected(one)[f"CT core_balance.{one.name[-2:]}"]
+        assert shown == pytest.approx(one.current_a / 200, rel=1e-6)
+
+
+def test_the_star_link_is_tested_around_both_groups() -> None:
+    sheet = branches("neutral_to_neutral")
+    through, around = sheet.injections
+    assert (through.name, around.name) == ("through", "star_link.L1")
+    assert "around both groups through the star link" in around.text
+    assert sheet.expected(through)["relay circuit star link"] == pytest.approx(0, abs=1e-8)
+    found = sheet.expected(around)["relay circuit star link"]
+    assert found == pytest.approx(around.current_a / 100, rel=1e-6)
+
+
+def test_what_the_groups_share_unlike_is_in_the_band_of_a_through_current() -> None:
+    sheet = branches("split_phase", **{"winding.group_unbalance_percent": 0.5})
+    found = values(sheet, "through")["relay circuit L1"]
+    assert found == pytest.approx(0.005 * 1000 / 750, rel=1e-6)
+    lead = values(sheet, "group_1.L1")["relay circuit L1"]
+    assert lead == pytest.approx(100 / 750, rel=1e-6)
+
+
+@pytest.mark.parametrize("kind", OF_GROUPS)
+def test_elements_between_groups_pick_up_at_their_setting_by_their_ratio(kind: str) -> None:
+    sheet = branches(kind)
+    ratio = {"split_phase": 750, "core_balance": 200, "neutral_to_neutral": 100}[kind]
+    by_primary = [(where, found) for where, _, found in pickups(sheet) if where is not None]
+    assert len(by_primary) == (1 if kind == "neutral_to_neutral" else 6)
+    for where, found in by_primary:
+        assert where.alone
+        assert found == pytest.approx(0.1 * ratio, rel=1e-5)

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from montecarlo.relays.places import PLACES
-from montecarlo.relays.schemes import BUILT_IN
+from montecarlo.relays.schemes import BUILT_IN, OF_GROUPS
 from montecarlo.study.candidates import candidate_lattices
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
@@ -24,6 +24,7 @@ from studies.connections.layout import layout
 from studies.connections.shapes import Box, Circle, Drawing, Line, Role, Text
 from studies.report.look import look
 from tests.made.boxes import assert_text_is_readable, boxes
+from tests.made.branches import BRANCHES
 from tests.made.custom_schemes import PHASES, element, leg, line_ends, phase_leg
 from tests.made.starter import STARTER
 from tests.made.studies import study_with
@@ -57,14 +58,15 @@ def own(legs: list[Any], elements: list[Any], **changes: Any) -> Study:
 
 
 def built_in(kind: str, **changes: Any) -> Study:
-    candidates: Changes = PHASE
-    if kind.endswith("restricted_earth_fault") and "with" not in kind:
-        candidates = EARTH
+    alone = ("restricted_earth_fault", "biased_restricted_earth_fault", "neutral_to_neutral")
+    candidates: Changes = EARTH if kind in alone else PHASE
     if kind in ("two_phase_one_earth", "biased_with_restricted_earth_fault"):
         candidates = PHASE | EARTH
-    stabilised = not kind.startswith("biased")
-    if not stabilised:
+    if kind.startswith("biased"):
         candidates = candidates | {"first_slope": [0.2]}
+    stabilised = not kind.startswith("biased") and kind not in OF_GROUPS
+    if kind in OF_GROUPS:
+        changes = BRANCHES | changes
     grid = {"stabilising_resistance_ohm": [0, 300]} if stabilised else {}
     return study_with({"scheme.kind": kind, "candidates": candidates | grid} | NEUTRAL | changes)
 
@@ -103,6 +105,16 @@ OWN = {
     ),
     "all turned round": own([leg("L1", "-neutral_end.L1", "line_end.L1")], PHASE_ELEMENTS[:1]),
     "one end alone": own([leg("earth", *LINE)], [element("earth", "earth")]),
+    "groups beside ends": own(
+        [
+            leg("L1", "group_1.L1", "-group_2.L1", stabilising=True),
+            leg("L2", "core_balance.L2"),
+            leg("L3", "neutral_end.L3", "-line_end.L3"),
+            leg("link", "star_link"),
+        ],
+        [*PHASE_ELEMENTS, element("link", "earth")],
+        **BRANCHES,
+    ),
     "several elements in one leg": own(
         [leg("L1", "neutral_end.L1", "-line_end.L1")],
         [element("L1", "phase"), element("L1", "earth")],
@@ -110,6 +122,9 @@ OWN = {
 }
 STUDIES = {kind: built_in(kind) for kind in BUILT_IN} | OWN
 STUDIES["six-wire"] = built_in("per_phase", **{"scheme.leads": "six_wire"})
+for more in OF_GROUPS:
+    STUDIES[f"{more}, six-wire"] = built_in(more, **{"scheme.leads": "six_wire"})
+    STUDIES[f"{more}, return cores"] = built_in(more, **{"ct.return_core_ohm": 0.7})
 STUDIES["return cores"] = built_in("two_phase_one_earth", **{"ct.return_core_ohm": 0.7})
 EVERY = pytest.mark.parametrize("name", STUDIES)
 
@@ -195,7 +210,7 @@ def test_every_sign_is_drawn_as_it_stands_in_the_table(name: str) -> None:
             continue
         for column, place in enumerate(scheme.places):
             sign = np.sign(scheme.table[row, column])
-            at_line = PLACES[place].startswith(("line", "second_line"))
+            at_line = PLACES[place].startswith(("line", "second_line", "group"))
             wanted = {0: None, 1: "S2" if at_line else "S1", -1: "S1" if at_line else "S2"}
             assert enters(drawing, study, row, PLACES[place]) == wanted[int(sign)]
 
@@ -227,13 +242,73 @@ def test_leads_have_the_resistances_of_their_wires() -> None:
 
 def test_circuits_that_share_no_leg_have_return_rails_of_their_own() -> None:
     rails = {name: len([*drawn(STUDIES[name]).named("return rail")]) for name in STUDIES}
-    assert {name for name, count in rails.items() if count > 1} == {"second cores"}
-    assert rails["second cores"] == 2
+    several = {name: count for name, count in rails.items() if count > 1}
+    assert several == {"second cores": 2, "groups beside ends": 4}
 
 
 def test_a_leg_follows_the_smallest_one_with_all_its_cts_in_the_same_sense() -> None:
     rows = [[1, 1, 0, 0], [0, 0, 1, 1], [1, 1, 1, 1], [1, 1, 1, 0], [0, 0, 1, -1]]
     assert followers(np.array(rows)) == [3, 2, None, 2, None]
+
+
+# --- groups of branches -------------------------------------------------------
+
+
+def conductors(drawing: Drawing) -> list[Line]:
+    return [line for line in drawing.named("winding") if isinstance(line, Line)]
+
+
+def passes(line: Line, ct: Circle) -> list[float]:
+    """How far to the right a conductor goes each time it passes through a CT."""
+    (x, y), radius = ct.middle, ct.radius
+    return [
+        end[0] - start[0]
+        for start, end in pairwise(line.points)
+        if start[1] == end[1]
+        and abs(start[1] - y) < radius
+        and min(start[0], end[0]) < x < max(start[0], end[0])
+    ]
+
+
+@pytest.mark.parametrize("name", [*OF_GROUPS, "per_phase"])
+def test_each_group_of_branches_has_a_conductor_and_a_coil(name: str) -> None:
+    count = 3 if name == "per_phase" else 6
+    lines = conductors(drawn(STUDIES[name]))
+    assert len({line.points[0][1] for line in lines}) == len(lines) == count
+    assert {max(line.points)[0] for line in lines} == {lines[0].points[-1][0]}
+
+
+def test_each_group_has_its_cts_on_its_own_conductor() -> None:
+    drawing = drawn(STUDIES["split_phase"])
+    through = [
+        [k for k, line in enumerate(conductors(drawing)) if passes(line, ct)]
+        for group in ("group_1", "group_2")
+        for phase in PHASES
+        for ct in [circle(drawing, f"CT {group}.{phase}")]
+    ]
+    assert through == [[0], [2], [4], [1], [3], [5]]
+
+
+def test_one_lead_goes_back_through_a_core_balance_ct() -> None:
+    drawing = drawn(STUDIES["core_balance"])
+    for k, phase in enumerate(PHASES):
+        ct = circle(drawing, f"CT core_balance.{phase}")
+        both = [passes(line, ct) for line in conductors(drawing)]
+        assert [len(one) for one in both] == [int(row // 2 == k) for row in range(6)]
+        first, second = both[2 * k : 2 * k + 2]
+        assert first[0] < 0 < second[0]
+    assert any("goes back through the core-balance CT" in text for text in texts(drawing))
+
+
+def test_the_ct_of_the_star_link_stands_between_two_star_points() -> None:
+    drawing = drawn(STUDIES["neutral_to_neutral"])
+    ct = circle(drawing, "CT star_link")
+    (link,) = (line for line in drawing.named("star link") if isinstance(line, Line))
+    assert passes(link, ct)
+    stars = [line.points[0][0] for line in drawing.named("star point") if isinstance(line, Line)]
+    assert sorted({x for x, _ in link.points}) == sorted(stars)
+    starts = [line.points[0][0] for line in conductors(drawing)]
+    assert starts == [stars[0], stars[1]] * 3
 
 
 # --- words and values ---------------------------------------------------------
@@ -247,6 +322,9 @@ def test_a_leg_follows_the_smallest_one_with_all_its_cts_in_the_same_sense() -> 
         ("restricted_earth_fault", ["87GN"]),
         ("biased_with_restricted_earth_fault", ["87G", "87G", "87G", "87GN"]),
         ("one end alone", ["50N/51N"]),
+        ("split_phase", ["50/51"] * 3),
+        ("core_balance", ["50/51"] * 3),
+        ("neutral_to_neutral", ["50N/51N"]),
     ],
 )
 def test_elements_have_their_device_numbers(name: str, numbers: list[str]) -> None:

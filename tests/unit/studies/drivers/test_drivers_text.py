@@ -231,6 +231,7 @@ def test_each_probability_has_its_own_input() -> None:
         ("point on wave", "point on wave"),
         ("ct.knee_voltage_v with ct.ankle_ratio", "CTs' knee voltage with CTs' ankle ratio"),
         ("machine.voltage_factor", "voltage factor"),
+        ("winding.group_unbalance_percent", "winding's group unbalance"),
     ],
 )
 def test_inputs_have_names(key: str, name: str) -> None:

@@ -119,6 +119,28 @@ def test_cts_at_one_end_are_told_apart_by_their_phases() -> None:
     assert_text_is_readable(figure)
 
 
+def test_the_second_group_of_branches_is_dashed() -> None:
+    unlike = invented().primary_a.copy()
+    unlike[3:] *= 1.1
+    one = of(invented(primary_a=unlike))
+    names = {"neutral_end": "group_1", "line_end": "group_2"}
+    columns = {
+        name: name.replace(end, group)
+        for name in one.frame
+        for end, group in names.items()
+        if name.startswith(end)
+    }
+    one = replace(one, frame=one.frame.rename(columns=columns), cts=("group_1.L3", "group_2.L3"))
+    with look():
+        figure = cases_in_time([one])
+    texts = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
+    assert texts == ["L1", "L2", "L3", "group 2"]
+    styles = [line.get_linestyle() for line in figure.axes[0].get_lines()[:6]]
+    assert styles[:3] == ["-"] * 3
+    assert "-" not in styles[3:]
+    assert_text_is_readable(figure)
+
+
 def test_false_trips_come_before_what_stays_below() -> None:
     near, trip, missed = (
         invented(kind) for kind in ("near_false_trip", "false_trip", "strongest_missed")
