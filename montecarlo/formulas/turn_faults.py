@@ -93,8 +93,8 @@ def turn_fault(
     leakage_pu: ArrayLike,
     coupling: ArrayLike = 1.0,
 ) -> Array:
-    """Current in shorted turns of one coil, t/(n k_d (x_l (c + (1 - c) t/n) + (x''d - x_l) Lambda)),
-    over a branch's rated current. Bolted, without winding resistance. [-]
+    """Current in shorted turns of one coil over a branch's rated current, bolted, without winding
+    resistance: t/(n k_d (x_l (c + (1 - c) t/n) + (x''d - x_l) Lambda)). [-]
 
     Parameters
     ----------

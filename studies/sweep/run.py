@@ -33,6 +33,7 @@ from studies.sweep.figures import figures, tradeoff_figure
 from studies.sweep.frames import tables
 from studies.sweep.sources import sources
 from studies.sweep.text import result_text
+from studies.turns.run import turns
 from studies.waveforms.run import densities_of, waveforms
 
 if TYPE_CHECKING:
@@ -129,7 +130,8 @@ def findings(
     peak_table = peak_frame(peaks)
     chosen = None if setting is None else setting_row(study, setting)
     peak = peak_of_chosen(peak_table, chosen)
-    parts = (sources(result), waves, sheet)
+    wound = turns(study, result.candidates)
+    parts = (sources(result), waves, sheet, wound)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= dimensioning_frames(Desk(study))
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
@@ -137,7 +139,7 @@ def findings(
     recipes = figures(result, frames)
     recipes |= {name: recipe for part in parts for name, recipe in part.figures.items()}
     above = [other_circuits(peaks)] if peak else caution(peaks)
-    more = (*items((peak, *above)), *waves.text, *sheet.text)
+    more = (*items((peak, *above)), *wound.text, *waves.text, *sheet.text)
     return Findings(
         frames,
         Drawn(recipes, {**printed.value, **pictures}),

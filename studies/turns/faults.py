@@ -7,15 +7,21 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from montecarlo.engine.groups import branch_current_a, turn_faults
 from montecarlo.engine.sizes import designs
-from montecarlo.formulas.turn_faults import coil_share, distribution_factor, pitch_factor, turn_fault
+from montecarlo.formulas.turn_faults import (
+    coil_share,
+    distribution_factor,
+    pitch_factor,
+    turn_fault,
+)
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, CLASSES, Contacts
 from montecarlo.plant.turns.currents import FaultCurrents, TurnFaults
 from montecarlo.plant.turns.layout import Winding
-from montecarlo.quantities import Array, Complex
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.relays.places import GROUP_OF, carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.inputs import list_inputs
@@ -100,19 +106,19 @@ class OfWinding:
         return self.faults.contacts
 
     @cached_property
-    def which(self) -> Array:
+    def which(self) -> Index:
         """Numbers of the contacts within a phase."""
-        return np.flatnonzero(~self.contacts.of(BETWEEN_PHASES))
+        return np.asarray(np.flatnonzero(~self.contacts.of(BETWEEN_PHASES)), np.int64)
 
     @cached_property
-    def kinds(self) -> Array:
+    def kinds(self) -> NDArray[np.str_]:
         """Class of each of these, as a word."""
-        return np.array(CLASSES)[self.contacts.kind[self.which]]
+        return np.asarray(np.array(CLASSES)[self.contacts.kind[self.which]])
 
     @cached_property
-    def counts(self) -> Array:
+    def counts(self) -> Index:
         """How many places each of these stands for."""
-        return self.contacts.count[self.which]
+        return np.asarray(self.contacts.count[self.which])
 
     def currents(self, reactance_key: str) -> FaultCurrents:
         """Those within a phase, bolted, by winding functions.

@@ -118,8 +118,7 @@ def _pickups(
 
 
 def _title(group: Sequence[Measured]) -> str:
-    names = " and ".join(scheme_name(one.scheme) for one in group)
-    return f"{names}: faults within a phase, bolted"
+    return " and ".join(scheme_name(one.scheme) for one in group)
 
 
 def _legend(of: OfWinding) -> list[Any]:

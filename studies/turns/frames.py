@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, CLASSES, PLACES, WITHIN_COIL
+from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, CLASSES, PLACES
 from montecarlo.plant.turns.currents import FaultCurrents
 from montecarlo.quantities import Array
 from studies.turns.faults import WITHIN_PHASE, Measured, OfWinding, standing_a
@@ -182,8 +182,3 @@ def unseen(of: OfWinding, one: Measured, primary_a: float, mine: Array | slice) 
     """
     below = one.faults_a[mine] < primary_a
     return float(np.average(below, weights=of.counts[mine]))
-
-
-def largest_turns(of: OfWinding) -> bool:
-    """Whether the coils have several turns, so that one turn is a class of its own."""
-    return bool((of.kinds == WITHIN_COIL).any())

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PHASES = (("L1", MISSED, ""), ("L2", FALSE, "////"), ("L3", "#029e73", "...."))
+PHASES = (("L1", MISSED, ""), ("L2", FALSE, "////"), ("L3", "#029e73", "\\\\\\\\"))
 UPPER, LOWER = (1.12, 1.0), (1.0, 0.88)  # radii of the layers, outer and inner
 CHORD, LINK = 0.72, 0.66  # radii of a coil's end and of what joins belts
 STRIP = 12  # belts that the unrolled part shows
@@ -86,7 +86,7 @@ def _look(run: Run, branches: int) -> dict[str, Any]:
     from matplotlib.colors import to_rgb
 
     _, colour, hatch = PHASES[run.phase]
-    white = 0.25 + 0.6 * run.branch / max(branches - 1, 1)
+    white = 0.25 + 0.45 * run.branch / max(branches - 1, 1)
     mixed = tuple(white + (1 - white) * part for part in to_rgb(colour))
     return {"facecolor": mixed, "edgecolor": "white", "hatch": hatch, "linewidth": 0.3}
 
@@ -114,7 +114,9 @@ def _ring(ax: Axes, coils: Coils) -> None:
             ax.add_patch(Wedge((0, 0), outer, *from_top, width=outer - inner, **look))
     every = np.arange(coils.slots)
     spokes = [_polar(coils, every - 0.5, radius) for radius in (LOWER[1], UPPER[0])]
-    ax.add_collection(LineCollection(np.stack(spokes, axis=1), colors="white", linewidths=0.25))
+    ax.add_collection(
+        LineCollection(list(np.stack(spokes, axis=1)), colors="white", linewidths=0.25)
+    )
     _branch(ax, coils)
     ax.text(0, 0, _facts(coils), ha="center", va="center", fontsize=8.5, color=CHOSEN)
 

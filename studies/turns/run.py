@@ -10,11 +10,14 @@ from studies.turns.faults import OfWinding
 from studies.turns.figures import seen_against_pickup
 from studies.turns.frames import catalogue_frame, turn_fault_frame, unseen_frame
 from studies.turns.picture import winding_picture
+from studies.turns.text import unseen_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo.study.description import Study
+    from studies.protocol import Recipe
+    from studies.report.blocks import Block
 
 CATALOGUE, FAULTS, UNSEEN = "fault_catalogue", "turn_faults", "turn_faults_unseen"
 
@@ -36,12 +39,14 @@ def turns(study: Study, candidates: pd.DataFrame) -> Part:
         return Part()
     of = OfWinding(study)
     frames = {CATALOGUE: catalogue_frame(of), FAULTS: turn_fault_frame(of)}
-    recipes = {"winding": partial(winding_picture, of.contacts.coils)}
+    said: list[Block] = []
+    recipes: dict[str, Recipe] = {"winding": partial(winding_picture, of.contacts.coils)}
     if of.measured:
         pickups = pickups_of(candidates)
         frames[UNSEEN] = unseen_frame(of, pickups)
+        said = unseen_text(of, frames[UNSEEN])
         recipes[FAULTS] = partial(seen_against_pickup, of, pickups)
-    return Part(frames, figures=recipes)
+    return Part(frames, text=tuple(said), figures=recipes)
 
 
 def pickups_of(candidates: pd.DataFrame) -> dict[tuple[str, str], list[float]]:
