@@ -187,7 +187,8 @@ class OfWinding:
 
         def largest(nine: Complex) -> Array:
             into = carried(nine, scheme.places) / np.array(ratios)
-            return np.asarray(np.abs(into @ legs.T).max(axis=-1) * ratio)
+            in_legs = np.abs(into @ legs.T)
+            return np.asarray(ratio * in_legs.max(axis=-1))
 
         apart = self.shielded.difference * self.branch_a
         alone = np.hstack([np.zeros((len(apart), 6)), apart])
@@ -207,7 +208,8 @@ class OfWinding:
             for key in ("group_unbalance_percent", "circulating_percent", "circulating_angle_deg")
         )
         turned = np.exp(1j * np.radians(angle)).reshape(-1, 1)
-        apart = share[:, :3] / 100 * load + lasting[:, :3] / 100 * rated * turned
+        circulating = lasting[:, :3] / 100 * rated * turned
+        apart = share[:, :3] / 100 * load + circulating
         return np.hstack([np.tile(load, (len(apart), 2)), apart])
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.quantities import Array
+from montecarlo.quantities.wording import listed
 from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, decades, say, stacked
 from studies.report.marks import DASHES, OUTSIDE, SHAPES, legend_mark
 from studies.report.words import scheme_name
@@ -53,7 +54,8 @@ def seen_against_pickup(
         ax.set_ylabel("faults beyond it, %")
     axes[-1].set_xlabel("primary current that the scheme measures, A")
     figure.legend(handles=_legend(of), **OUTSIDE)
-    say(figure, f"Pick-ups of {' and '.join(scheme_name(one.scheme) for one in of.measured)}.")
+    names = [scheme_name(one.scheme) for one in of.measured]
+    say(figure, f"Pick-ups of {listed(names)}.")
     return figure
 
 

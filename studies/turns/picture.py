@@ -109,9 +109,11 @@ def _ring(ax: Axes, coils: Coils) -> None:
     each = 360 / coils.slots
     for layer, (outer, inner) in (("upper", UPPER), ("lower", LOWER)):
         for run in _runs(coils, layer):
-            from_top = 90 - each * (run.start + run.slots), 90 - each * run.start
+            begin = 90 - each * run.start
+            end = begin - each * run.slots
             look = _look(run, coils.branches)
-            ax.add_patch(Wedge((0, 0), outer, *from_top, width=outer - inner, **look))
+            thick = outer - inner
+            ax.add_patch(Wedge((0, 0), outer, end, begin, width=thick, **look))
     every = np.arange(coils.slots)
     spokes = [_polar(coils, every - 0.5, radius) for radius in (LOWER[1], UPPER[0])]
     ax.add_collection(
@@ -123,8 +125,10 @@ def _ring(ax: Axes, coils: Coils) -> None:
 
 def _polar(coils: Coils, slot: Any, radius: Any) -> Array:
     """Middle of a slot at a radius, slot 1 at the top and on clockwise, (..., 2)."""
-    angle = np.pi / 2 - 2 * np.pi * (np.asarray(slot) + 0.5) / coils.slots
-    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=-1)
+    share = (np.asarray(slot) + 0.5) / coils.slots
+    angle = 2 * np.pi * share
+    across = radius * np.sin(angle)
+    return np.stack([across, radius * np.cos(angle)], axis=-1)
 
 
 def _branch(ax: Axes, coils: Coils) -> None:
@@ -133,12 +137,14 @@ def _branch(ax: Axes, coils: Coils) -> None:
     along = np.linspace(0, 1, 15)
     bow = (LOWER[1] - CHORD) * (1 - (2 * along - 1) ** 2)
     for coil in mine:
-        first, span = coils.upper[coil], _ahead(coils, coils.upper[coil], coils.lower[coil])
+        first = coils.upper[coil]
+        span = _ahead(coils, first, coils.lower[coil])
         curve = _polar(coils, first + along * span, LOWER[1] - bow)
         ax.plot(*curve.T, color=CHOSEN, linewidth=0.7)
     ends = list(zip(coils.first[mine], coils.second[mine], strict=True))
     for (_, left), (entered, _) in pairwise(ends):
-        arc = _polar(coils, left + along * _ahead(coils, left, entered), LINK)
+        slots = left + along * _ahead(coils, left, entered)
+        arc = _polar(coils, slots, LINK)
         ax.plot(*arc.T, color=CHOSEN, linewidth=0.5, linestyle=(0, (1.5, 1.2)))
     for slot, mark in ((ends[0][0], "o"), (ends[-1][1], "^")):
         ax.plot(*_polar(coils, slot, 0.8), mark, color=CHOSEN, markersize=6)
@@ -191,8 +197,9 @@ def _strip(ax: Axes, coils: Coils) -> None:
     for coil in _followed(coils):
         first, last = coils.upper[coil], coils.lower[coil]
         if first < last < shown:
+            across = first + 0.5 + along * (last - first)
             curve = -0.9 * (1 - (2 * along - 1) ** 2)
-            ax.plot(first + 0.5 + along * (last - first), curve, color=CHOSEN, linewidth=0.8)
+            ax.plot(across, curve, color=CHOSEN, linewidth=0.8)
     ax.set(xlim=(0, shown), ylim=(-1.0, 2.02))
     ax.set_yticks([1.5, 0.5, -0.6], ["upper", "lower", "coils"])
     ax.tick_params(length=0)

@@ -145,12 +145,16 @@ def _answers(one: Measured, frame: pd.DataFrame) -> Iterator[str]:
     for _, row in every[every["unseen_share"] > 0].iloc[:1].iterrows():
         mine = rows[rows["pickup_a"] == row["pickup_a"]].set_index("class")["unseen_share"]
         left = listed(
-            f"{percent(mine[kind], 3)} of those {CLASS_WORDS[kind]}"
+            f"{_share(mine[kind])} of those {CLASS_WORDS[kind]}"
             for kind in WITHIN_PHASE
             if kind in mine and mine[kind] > 0
         )
         yield f"{name}: a pick-up of {row['pickup_a']:g} A leaves unseen {left}."
     yield _price(one, name, every)
+
+
+def _share(share: float) -> str:
+    return "all" if share == 1 else percent(share, 3)
 
 
 def _price(one: Measured, name: str, every: pd.DataFrame) -> str:
