@@ -47,13 +47,13 @@ def _schemes(study: Study) -> Iterator[str]:
         return
     if study.winding is None:
         yield (
-            f"winding: missing; the scheme {listed(kinds)} compares groups of branches; add"
-            " [winding] with slots, pole_pairs, pitch, branches and turns_per_coil"
+            f"winding: missing; between groups of branches (scheme {listed(kinds)}) it is needed;"
+            " add [winding] with slots, pole_pairs, pitch, branches and turns_per_coil"
         )
     elif study.winding.branches % 2:
         yield (
-            f"winding.branches: {study.winding.branches}, must be even; the scheme {listed(kinds)}"
-            " compares the two halves of the branches of a phase"
+            f"winding.branches: {study.winding.branches}, must be even; two groups of each phase"
+            f" are compared (scheme {listed(kinds)})"
         )
 
 
@@ -61,7 +61,7 @@ WINDING_CHECKS = (
     Check(_numbers, ("winding",)),
     Check(_leakage, ("winding", "machine")),
     Check(_turns, ("winding", "internal_faults")),
-    Check(_schemes, ("winding", "scheme")),
+    Check(_schemes, ("winding", "scheme", "ct")),
 )
 
 

@@ -73,8 +73,13 @@ def _alike(measured: Sequence[Measured]) -> list[list[Measured]]:
 
 def _values(one: Measured, pickups: Mapping[tuple[str, str], Sequence[float]]) -> Array:
     """All that its panel must have in sight. [A]"""
-    marks = one.ratio * np.array(pickups.get((one.scheme, one.axis), ()), float)
-    return np.concatenate([one.faults_a, marks, _standing(one)])
+    return np.concatenate([one.faults_a, _marks(one, pickups), _standing(one)])
+
+
+def _marks(one: Measured, pickups: Mapping[tuple[str, str], Sequence[float]]) -> Array:
+    """Its pick-ups. [A primary]"""
+    listed_a = pickups.get((one.scheme, one.axis), ())
+    return one.ratio * np.array(listed_a, float)
 
 
 def _standing(one: Measured) -> Array:
@@ -83,15 +88,25 @@ def _standing(one: Measured) -> Array:
 
 def _band(ax: Axes, one: Measured) -> None:
     low, high = _standing(one)
-    ax.axvspan(low, high, color=FAINT, alpha=0.45, linewidth=0, zorder=0.5)
+    ax.axvspan(
+        low,
+        high,
+        color=FAINT,
+        alpha=0.45,
+        linewidth=0,
+        zorder=0.5,
+    )
 
 
 def _curves(ax: Axes, of: OfWinding, one: Measured, low: float, high: float) -> None:
     for name, style in _styles(of).items():
         mine = of.kinds == name
-        order = np.argsort(one.faults_a[mine])
-        at, count = one.faults_a[mine][order], of.counts[mine][order]
-        beyond = 100 * (1 - np.cumsum(count) / count.sum())
+        values = one.faults_a[mine]
+        order = np.argsort(values)
+        at = values[order]
+        count = of.counts[mine][order]
+        below = np.cumsum(count) / count.sum()
+        beyond = 100 * (1 - below)
         ax.step([low, *at, high], [100, *[100, *beyond[:-1]], 0], where="pre", **style)
 
 
@@ -109,9 +124,16 @@ def _pickups(
     """A row of marks a scheme, below the curves, with its name on the axis."""
     names = []
     for k, one in enumerate(group):
-        at = one.ratio * np.array(pickups.get((one.scheme, one.axis), ()), float)
-        height = np.full(at.size, -ROW * (k + 1))
-        ax.plot(at, height, SHAPES[k % len(SHAPES)], color=CHOSEN, markersize=4, clip_on=False)
+        at = _marks(one, pickups)
+        ax.plot(
+            at,
+            np.full(at.size, -ROW * (k + 1)),
+            marker=SHAPES[k % len(SHAPES)],
+            linestyle="none",
+            color=CHOSEN,
+            markersize=4,
+            clip_on=False,
+        )
         names.append(scheme_name(one.scheme))
     ticks = np.arange(0, 101, 25)
     rows = [-ROW * (k + 1) for k in range(len(group))]
@@ -130,5 +152,10 @@ def _legend(of: OfWinding) -> list[Any]:
     return [
         *classes,
         legend_mark(words, color=FAINT, linewidth=7, alpha=0.6),
-        legend_mark("pick-ups judged", color=CHOSEN, linestyle="none", marker=SHAPES[0]),
+        legend_mark(
+            "pick-ups judged",
+            color=CHOSEN,
+            linestyle="none",
+            marker=SHAPES[0],
+        ),
     ]

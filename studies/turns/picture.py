@@ -88,7 +88,12 @@ def _look(run: Run, branches: int) -> dict[str, Any]:
     _, colour, hatch = PHASES[run.phase]
     white = 0.25 + 0.45 * run.branch / max(branches - 1, 1)
     mixed = tuple(white + (1 - white) * part for part in to_rgb(colour))
-    return {"facecolor": mixed, "edgecolor": "white", "hatch": hatch, "linewidth": 0.3}
+    return {
+        "facecolor": mixed,
+        "edgecolor": "white",
+        "hatch": hatch,
+        "linewidth": 0.3,
+    }
 
 
 def _followed(coils: Coils) -> Index:
@@ -120,7 +125,15 @@ def _ring(ax: Axes, coils: Coils) -> None:
         LineCollection(list(np.stack(spokes, axis=1)), colors="white", linewidths=0.25)
     )
     _branch(ax, coils)
-    ax.text(0, 0, _facts(coils), ha="center", va="center", fontsize=8.5, color=CHOSEN)
+    ax.text(
+        0,
+        0,
+        _facts(coils),
+        ha="center",
+        va="center",
+        fontsize=8.5,
+        color=CHOSEN,
+    )
 
 
 def _polar(coils: Coils, slot: Any, radius: Any) -> Array:
