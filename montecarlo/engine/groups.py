@@ -74,12 +74,30 @@ def branch_current_a(study: Study) -> float:
 
 
 def unbalance(block: ChunkSamples) -> Array:
-    """Difference of the groups over the phase's current, (n, 3). [-]"""
+    """Difference of the groups over the phase's current, (n, 3). [-]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n, 3) array (-)
+    """
     return block.samples["winding.group_unbalance_percent"][:, :3] / 100
 
 
 def circulating(block: ChunkSamples) -> Complex:
-    """Standing difference of the groups, for a voltage of L1 at angle 0: (n, 3). [A RMS]"""
+    """Standing difference of the groups, for a voltage of L1 at angle 0: (n, 3). [A RMS]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n, 3) complex array (A RMS)
+    """
     s, rated_a = block.samples, block.study.machine.rated_current_a
     angle = np.exp(1j * np.radians(s["winding.circulating_angle_deg"]))[:, None]
     return np.asarray(
@@ -215,7 +233,16 @@ def shares(block: ChunkSamples, x: Array) -> Array:
 
 
 def which_contact(block: ChunkSamples) -> Index:
-    """The place of each fault between turns, of all within a phase alike, (n,)."""
+    """The place of each fault between turns, of all within a phase alike, (n,).
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) array of int
+    """
     assert block.study.winding is not None
     found = turn_faults(block.study.winding).contacts
     weights = np.where(found.of(BETWEEN_PHASES), 0, found.count)
