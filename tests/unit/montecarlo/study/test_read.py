@@ -129,9 +129,10 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             "my table",
             {},
             (
-                '"my table": unknown; known here: study, machine, network, load, states, earthing,'
-                " ct, scheme, relay, backup, internal_faults, external_events, candidates, policy,"
-                " correlations, fault_energy, earthing_options, alternatives, waveforms, document"
+                '"my table": unknown; known here: study, machine, winding, network, load, states,'
+                " earthing, ct, scheme, relay, backup, internal_faults, external_events, candidates,"
+                " policy, correlations, fault_energy, earthing_options, alternatives, waveforms,"
+                " document"
             ),
         ),
         (
@@ -243,8 +244,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             3,
             (
                 "scheme.kind: 3; expected a text or a list of these: per_phase,"
-                " two_phase_one_earth, biased, restricted_earth_fault, or the name of a scheme in"
-                " [[scheme.custom]]"
+                " two_phase_one_earth, biased, restricted_earth_fault, split_phase, core_balance,"
+                " neutral_to_neutral, or the name of a scheme in [[scheme.custom]]"
             ),
         ),
         (
