@@ -22,6 +22,7 @@ PICTURES = {  # of each study, the figure that configs/README.md shows
     "bus_machines_6_6kv": "protected_winding",
     "schemes_11kv": "caught_by_other",
     "biased_and_ref_13_8kv": "protected_winding",
+    "turn_faults_10_5kv": "turn_faults",
     "gates_13_8kv": "bias_plane_hv_three_phase",
     "released_ref_13_8kv": "tradeoff",
     "all_events_11kv": "tradeoff",

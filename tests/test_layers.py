@@ -32,6 +32,7 @@ ROOMS = {
     "connections": 1,
     "commissioning": 2,
     "waveforms": 2,
+    "turns": 2,
     "verify": 2,
     "check": 5,
     "sweep": 3,

@@ -58,7 +58,14 @@ class Shares(Section):
         ),
     ] = 0.0
     inter_turn: Annotated[
-        float, Plain("-", "between turns of one phase: outside the scheme's scope", 0.0, 1.0)
+        float,
+        Plain(
+            "-",
+            "between turns of one phase: sampled where a scheme between groups of branches may see"
+            " them, else outside the scheme's scope",
+            0.0,
+            1.0,
+        ),
     ] = 0.0
 
 

@@ -28,6 +28,7 @@ from studies.nominal.text import hand_calculation, reach
 from studies.report.blocks import Block, Paragraph, Section, Table, items, paragraphs
 from studies.report.notes import move_sentences
 from studies.report.words import AXIS_WORDS, axis_unit, counted
+from studies.turns.text import winding_by_hand
 
 NO_INPUTS = (
     "study",
@@ -61,6 +62,7 @@ def checked(study: Study) -> Checked:
         Section("Settings in four bases", list(_settings(study))),
         Section("Earth faults that can operate an element", reach(desk)),
         Section("Hand calculation with every input at its centre", by_hand),
+        Section("Winding, and faults between its turns", winding_by_hand(study)),
         Section("Options of earthing, by hand", options_by_hand(study) if study.options else []),
         Section(
             "Peak voltage across the relay circuit on an internal fault", list(peak_blocks(peaks))

@@ -173,6 +173,18 @@ HOLDS = {
         "CTs of each end in every external event with full offset: K_s, the knee voltage asked, and"
         " the time to saturation by the usual formula and by the flux; empty: never"
     ),
+    "fault_catalogue": (
+        "places where insulation between two conductors of the winding may fail, by place and"
+        " class: how many, of all and of those within a phase"
+    ),
+    "turn_faults": (
+        "bolted faults within a phase, every input at its centre: shorted turns of the branch's,"
+        " current over the branch's rated one, difference of the groups; one turn in closed form"
+    ),
+    "turn_faults_unseen": (
+        "share of bolted faults within a phase below each pick-up, every input at its centre; what"
+        " 95 % of the installations keep to without a fault at rated load, in primary amperes"
+    ),
 }
 # Captions shorter than that
 SHORTER = {
@@ -199,6 +211,7 @@ BESIDE = (
     "waveforms",
     "commissioning",
     "ct_dimensioning",
+    "turn_faults_unseen",
 )
 # Of the workbook: a figure, or a page that is made to be printed, shows it
 UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")
@@ -341,6 +354,20 @@ FIGURES = {
         "Probability that an external event drives an element beyond a pick-up. A curve ends where"
         " its limits are a factor of three apart.",
         "External events beyond a pick-up.",
+    ),
+    "winding": FigureText(
+        "Slots of the winding around the bore by phase and branch, one branch followed",
+        "The winding: both layers around the bore, slot 1 at the top. Below, the first poles"
+        " unrolled.",
+        numbers=True,
+    ),
+    "turn_faults": FigureText(
+        "Share of the faults within a phase that exceed a primary current, and the pick-ups",
+        "Bolted faults within a phase, every input at its centre: how many drive more than a"
+        " primary current. A class is unseen by a pick-up right of its curve. A pick-up within the"
+        " grey band trips without a fault.",
+        "Which turn fault each pick-up sees.",
+        numbers=True,
     ),
     "convergence": FigureText(
         "Missed faults and false trips against the number of independent samples",

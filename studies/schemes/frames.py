@@ -38,6 +38,7 @@ FIGURES = (
     "protected_p95",
 )
 MAYBE = (
+    *with_limits("p_missed_all"),
     *with_limits("cost_per_year"),
     "p_backup_only",
     *with_limits("p_nobody"),

@@ -27,6 +27,7 @@ from studies.sweep.demand import demand_text, in_the_way_text
 from studies.sweep.place_laws import place_range
 from studies.sweep.policy import each_limit, is_limited, limit_of, policy_words
 from studies.sweep.radius import holds_unless
+from studies.turns.text import left_out
 
 if TYPE_CHECKING:
     from montecarlo import Result
@@ -56,6 +57,7 @@ def worth(study: Study, row: Row) -> Iterator[str]:
     """What a setting leaves uncleared and how often it trips falsely, an event and a year."""
     weights = weights_of(study)
     yield f"Dependability: it {_missed(row, weights)}."
+    yield from left_out(study, row)
     yield f"Security: {_false(row, weights)}."
 
 

@@ -34,6 +34,7 @@ from studies.sweep.frames import tables
 from studies.sweep.gates import gates_part, without_gate
 from studies.sweep.sources import sources
 from studies.sweep.text import result_text
+from studies.turns.run import turns
 from studies.waveforms.gate_effects import gate_effects
 from studies.waveforms.run import densities_of, waveforms
 
@@ -134,8 +135,8 @@ def findings(
     peak_table = peak_frame(peaks)
     chosen = None if setting is None else setting_row(study, setting)
     peak = peak_of_chosen(peak_table, chosen)
-    gates = gates_part(result, gated, effects)
-    parts = (sources(result), gates, waves, sheet)
+    gates, wound = gates_part(result, gated, effects), turns(study, result.candidates)
+    parts = (sources(result), gates, waves, sheet, wound)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= dimensioning_frames(Desk(study))
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
@@ -143,7 +144,7 @@ def findings(
     recipes = figures(result, frames)
     recipes |= {name: recipe for part in parts for name, recipe in part.figures.items()}
     above = [other_circuits(peaks)] if peak else caution(peaks)
-    more = (*items((peak, *above)), *gates.text, *waves.text, *sheet.text)
+    more = (*items((peak, *above)), *gates.text, *wound.text, *waves.text, *sheet.text)
     return Findings(
         frames,
         Drawn(recipes, {**printed.value, **pictures}),

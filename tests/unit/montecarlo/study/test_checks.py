@@ -44,6 +44,15 @@ EXISTING = {
     "relay.step_a": 0.02,
 }
 
+WINDING = {
+    "slots": 288,
+    "pole_pairs": 24,
+    "pitch": 5,
+    "branches": 2,
+    "turns_per_coil": 3,
+    "layout": "alternate",
+    "leakage_reactance_pu": 0.1,
+}
 DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         BRANCHES

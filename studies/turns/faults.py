@@ -1,0 +1,227 @@
+"""Faults of the winding with every input at its centre: what they carry, what a scheme between
+groups of branches measures of them, and what it measures without a fault. CTs are ideal here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from montecarlo.engine.groups import branch_current_a, turn_faults
+from montecarlo.engine.sizes import designs
+from montecarlo.formulas.turn_faults import (
+    coil_share,
+    distribution_factor,
+    pitch_factor,
+    turn_fault,
+)
+from montecarlo.plant.machine import PHASE_ROTATION
+from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, CLASSES, Contacts
+from montecarlo.plant.turns.currents import FaultCurrents, TurnFaults
+from montecarlo.plant.turns.layout import Winding
+from montecarlo.quantities import Array, Complex, Index
+from montecarlo.relays.places import GROUP_OF, carried
+from montecarlo.relays.schemes import Axis, Scheme
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.transform import all_installations
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
+from montecarlo.study.strata import schemes_of_branches
+
+WITHIN_PHASE = tuple(name for name in CLASSES if name != BETWEEN_PHASES)
+MANY = 0.95  # of the installations
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """What the elements of one kind of a scheme measure, largest of them, in primary amperes of
+    its CTs."""
+
+    scheme: str
+    axis: Axis
+    ratio: float  # primary amperes to one in a leg
+    faults_a: Array  # (faults,): those of `OfWinding.which`
+    standing_a: Array  # (installations,): without a fault, at rated load
+
+
+class OfWinding:
+    """A study with a winding, every input at its centre.
+
+    Parameters
+    ----------
+    study : Study
+    """
+
+    def __init__(self, study: Study) -> None:
+        assert study.winding is not None
+        self.study = study
+        self.winding: Winding = study.winding
+        self.nominal = Nominal(study)
+
+    # --- the winding ----------------------------------------------------------
+
+    @property
+    def belt_slots(self) -> int:
+        """q, slots a pole and phase."""
+        return self.winding.slots // (6 * self.winding.pole_pairs)
+
+    @property
+    def beta(self) -> float:
+        """Pitch of a coil over the pole pitch. [-]"""
+        return self.winding.pitch / (3 * self.belt_slots)
+
+    @property
+    def factors(self) -> tuple[float, float]:
+        """k_d and k_p. [-]"""
+        return float(distribution_factor(self.belt_slots)), float(pitch_factor(self.beta))
+
+    @property
+    def branch_turns(self) -> int:
+        """In series."""
+        return self.winding.coils_in_series * self.winding.turns_per_coil
+
+    @property
+    def turn_v(self) -> float:
+        """EMF of a turn within its coil, RMS. [V]"""
+        return self.study.machine.phase_voltage_v / (self.branch_turns * self.factors[0])
+
+    @property
+    def branch_a(self) -> float:
+        """Rated current of a branch, RMS. [A]"""
+        return branch_current_a(self.study)
+
+    # --- faults ---------------------------------------------------------------
+
+    @cached_property
+    def faults(self) -> TurnFaults:
+        """The catalogue and its model."""
+        return turn_faults(self.winding)
+
+    @property
+    def contacts(self) -> Contacts:
+        """Every place of a possible fault."""
+        return self.faults.contacts
+
+    @cached_property
+    def which(self) -> Index:
+        """Numbers of the contacts within a phase."""
+        return np.asarray(np.flatnonzero(~self.contacts.of(BETWEEN_PHASES)), np.int64)
+
+    @cached_property
+    def kinds(self) -> NDArray[np.str_]:
+        """Class of each of these, as a word."""
+        return np.asarray(np.array(CLASSES)[self.contacts.kind[self.which]])
+
+    @cached_property
+    def counts(self) -> Index:
+        """How many places each of these stands for."""
+        return np.asarray(self.contacts.count[self.which])
+
+    def currents(self, reactance_key: str) -> FaultCurrents:
+        """Those within a phase, bolted, by winding functions.
+
+        Parameters
+        ----------
+        reactance_key : str
+            subtransient_reactance_pu, or synchronous_reactance_pu for a gap without shielding.
+
+        Returns
+        -------
+        FaultCurrents
+            At the EMF of the machine's voltage factor.
+        """
+        at = self.nominal.at
+        found = self.faults.currents(
+            self.which,
+            reactance_pu=at(f"machine.{reactance_key}"),
+            leakage_pu=at("winding.leakage_reactance_pu"),
+            coupling=at("winding.coil_leakage_coupling"),
+        )
+        emf = at("machine.voltage_factor")
+        return FaultCurrents(*(emf * part for part in vars(found).values()))
+
+    @cached_property
+    def shielded(self) -> FaultCurrents:
+        """By X''d."""
+        return self.currents("subtransient_reactance_pu")
+
+    @cached_property
+    def unshielded(self) -> FaultCurrents:
+        """By Xd."""
+        return self.currents("synchronous_reactance_pu")
+
+    @property
+    def one_turn(self) -> float:
+        """Current in one shorted turn in closed form, over a branch's rated current. [-]"""
+        at = self.nominal.at
+        current = turn_fault(
+            1,
+            self.winding.turns_per_coil,
+            self.belt_slots,
+            coil_share(self.belt_slots, self.beta, 2 * self.winding.pole_pairs),
+            reactance_pu=at("machine.subtransient_reactance_pu"),
+            leakage_pu=at("winding.leakage_reactance_pu"),
+            coupling=at("winding.coil_leakage_coupling"),
+        )
+        return float(current) * at("machine.voltage_factor")
+
+    # --- what a scheme measures -----------------------------------------------
+
+    @cached_property
+    def measured(self) -> tuple[Measured, ...]:
+        """Of every scheme with CTs at the groups of branches, phase elements before earth."""
+        schemes = [scheme_of(self.study, kind) for kind in schemes_of_branches(self.study)]
+        axes: tuple[Axis, ...] = ("phase", "earth")
+        return tuple(
+            self._measured(scheme, axis) for scheme in schemes for axis in axes if scheme.of(axis)
+        )
+
+    def _measured(self, scheme: Scheme, axis: Axis) -> Measured:
+        elements = [scheme.elements[k] for k in scheme.of(axis)]
+        legs = scheme.table[[element.leg for element in elements]]
+        ratios = [self.study.ct.at(GROUP_OF[place]).leg_ratio for place in scheme.places]
+        ratio = ratios[int(np.flatnonzero(legs[0])[0])]
+
+        def largest(nine: Complex) -> Array:
+            into = carried(nine, scheme.places) / np.array(ratios)
+            in_legs = np.abs(into @ legs.T)
+            return np.asarray(ratio * in_legs.max(axis=-1))
+
+        apart = self.shielded.difference * self.branch_a
+        alone = np.hstack([np.zeros((len(apart), 6)), apart])
+        return Measured(scheme.kind, axis, ratio, largest(alone), largest(self._standing))
+
+    @cached_property
+    def _standing(self) -> Complex:
+        """Nine currents of every installation at rated load, (installations, 9). [A RMS]"""
+        study = self.study
+        drawn = all_installations(
+            list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
+        )
+        rated = study.machine.rated_current_a * PHASE_ROTATION
+        load = rated * np.exp(-1j * np.arccos(self.nominal.at("load.power_factor")))
+        share, lasting, angle = (
+            drawn[f"winding.{key}"]
+            for key in ("group_unbalance_percent", "circulating_percent", "circulating_angle_deg")
+        )
+        turned = np.exp(1j * np.radians(angle)).reshape(-1, 1)
+        circulating = lasting[:, :3] / 100 * rated * turned
+        apart = share[:, :3] / 100 * load + circulating
+        return np.hstack([np.tile(load, (len(apart), 2)), apart])
+
+
+def standing_a(measured: Measured) -> float:
+    """What a scheme measures without a fault, kept by `MANY` of the installations. [A RMS]
+
+    Parameters
+    ----------
+    measured : Measured
+
+    Returns
+    -------
+    float
+    """
+    return float(np.quantile(measured.standing_a, MANY))
