@@ -55,7 +55,7 @@ WINDING = {
 DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         {
-            "scheme.kind": "core_balance",
+            "scheme.kind": ["per_phase", "two_phase_one_earth", "core_balance"],
             "ct.core_balance": {},
             "winding": WINDING,
             "internal_faults.turns": {},
