@@ -246,7 +246,7 @@ def _compile_in_time(job: Job) -> None:
     """By cores at rest, which ask no phasors."""
     block, circuit = _smallest(job)
     window = Window(job.study.machine.frequency_hz, 0.0)
-    carried = 9 if block.wants_groups else 6
+    carried = 10 if block.wants_groups else 6
     waves = waves_of(block, np.zeros((len(block), carried, window.times().size)))
     at_rest = np.zeros((len(block), len(block.scheme(circuit).places)), complex)
     wanted = measurement(job.study, block.scheme(circuit))

@@ -106,7 +106,7 @@ def circulating(block: ChunkSamples) -> Complex:
 
 
 def beside(block: ChunkSamples, ends: Complex, turn: Complex | float = 1.0) -> Complex:
-    """Currents of the ends with those that make nine of them, where a scheme has CTs at the groups.
+    """Currents of the ends with those that make ten of them, where a scheme has CTs at the groups.
 
     Parameters
     ----------
@@ -117,14 +117,15 @@ def beside(block: ChunkSamples, ends: Complex, turn: Complex | float = 1.0) -> C
 
     Returns
     -------
-    (n, ..., 6 or 9) complex array (A RMS)
+    (n, ..., 6 or 10) complex array (A RMS)
     """
     if not block.wants_groups:
         return ends
     shape = (len(block), *(1,) * (ends.ndim - 2), 3)
     lasting = (circulating(block) * turn).reshape(shape)
     standing = unbalance(block).reshape(shape) * ends[..., 3:] + lasting
-    return np.concatenate([ends, standing], axis=-1)
+    none = np.zeros((*ends.shape[:-1], 1))
+    return np.concatenate([ends, standing, none], axis=-1)
 
 
 def waves_beside(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> Array:
@@ -141,14 +142,14 @@ def waves_beside(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> A
 
     Returns
     -------
-    (n, 3, 6 or 9, points) array (A)
+    (n, 3, 6 or 10, points) array (A)
     """
     if not block.wants_groups:
         return wave
     ends = np.tile(wave, (1, 2, 1)) if wave.shape[1] == 3 else wave
     lasting = np.sqrt(2) * circulating(block) * turn
     standing = sinusoids(lasting, block.omega * t) + unbalance(block)[..., None] * ends[:, 3:]
-    return np.concatenate([ends, standing], axis=1)
+    return np.concatenate([ends, standing, np.zeros_like(standing[:, :1])], axis=1)
 
 
 # --- faults -------------------------------------------------------------------
@@ -167,14 +168,16 @@ def with_fault(block: ChunkSamples, ends: Complex, healthy: Complex, x: Array) -
 
     Returns
     -------
-    (n, ..., 6 or 9) complex array (A RMS)
+    (n, ..., 6 or 10) complex array (A RMS)
     """
-    nine = beside(block, ends)
+    ten = beside(block, ends)
     if block.wants_groups:
         added = ends - healthy
         into = added[..., :3] - added[..., 3:]
-        nine[..., 6:] += (shares(block, x) * into[..., None]).sum(axis=-2)
-    return nine
+        ten[..., 6:9] += (shares(block, x) * into[..., None]).sum(axis=-2)
+        side = _sides(_branch(block), _branches(block))
+        ten[..., 9] += (side.reshape(len(block), *(1,) * (x.ndim - 1), 3) * into).sum(axis=-1)
+    return ten
 
 
 def with_fault_in_time(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> Array:
@@ -190,14 +193,16 @@ def with_fault_in_time(block: ChunkSamples, wave: Array, t: Array, turn: Complex
 
     Returns
     -------
-    (n, 6 or 9, points) array (A)
+    (n, 6 or 10, points) array (A)
     """
-    nine = waves_beside(block, wave, t, turn)
+    ten = waves_beside(block, wave, t, turn)
     if block.wants_groups:
         share = shares(block, block.samples["internal_faults.position"])
         into = wave[:, :3] - wave[:, 3:]
-        nine[:, 6:] += np.einsum("nqp,nqt->npt", share, into)
-    return nine
+        ten[:, 6:9] += np.einsum("nqp,nqt->npt", share, into)
+        side = _sides(_branch(block), _branches(block))
+        ten[:, 9] += np.einsum("nq,nqt->nt", side, into)
+    return ten
 
 
 def shares(block: ChunkSamples, x: Array) -> Array:
@@ -220,16 +225,30 @@ def shares(block: ChunkSamples, x: Array) -> Array:
         study.machine.subtransient_reactance_pu.centre(),
         study.winding.leakage_reactance_pu.centre(),
     )
-    branches, coils = table.shape[1], table.shape[2] - 1
-    # a branch of each phase, by one draw
-    every = np.minimum((block.uniform("branch") * branches**3).astype(np.int64), branches**3 - 1)
-    branch = np.stack([every // branches**k % branches for k in range(3)], axis=-1)
-    branch = branch.reshape(len(block), *(1,) * (x.ndim - 1), 3)
+    coils = table.shape[2] - 1
+    branch = _branch(block).reshape(len(block), *(1,) * (x.ndim - 1), 3)
     at = np.clip(x * coils, 0.0, coils)[..., None]
     coil = np.minimum(at.astype(np.int64), coils - 1)
     phase = np.arange(3)
     whole: Array = table[phase, branch, coil]
     return np.asarray(whole + (at - coil)[..., None] * (table[phase, branch, coil + 1] - whole))
+
+
+def _branches(block: ChunkSamples) -> int:
+    assert block.study.winding is not None
+    return block.study.winding.branches
+
+
+def _branch(block: ChunkSamples) -> Index:
+    """The branch of each phase that a fault lies in, by one draw: (n, 3)."""
+    branches = _branches(block)
+    every = np.minimum((block.uniform("branch") * branches**3).astype(np.int64), branches**3 - 1)
+    return np.stack([every // branches**k % branches for k in range(3)], axis=-1)
+
+
+def _sides(branch: Index, branches: int) -> Array:
+    """What a current out of a branch makes of the star link's: 1/2 in the first group."""
+    return np.asarray(np.where(branch < branches // 2, 0.5, -0.5))
 
 
 def which_contact(block: ChunkSamples) -> Index:
@@ -258,11 +277,11 @@ def with_turns(block: ChunkSamples, load: Complex) -> Complex:
     Parameters
     ----------
     block : ChunkSamples
-    load : (n, 6 or 9) complex array (A RMS)
+    load : (n, 6 or 10) complex array (A RMS)
 
     Returns
     -------
-    (n, 6 or 9) complex array (A RMS)
+    (n, 6 or 10) complex array (A RMS)
     """
     if not block.wants_groups:
         return load
@@ -270,8 +289,9 @@ def with_turns(block: ChunkSamples, load: Complex) -> Complex:
     assert study.winding is not None
     rated_a = branch_current_a(study)
     emf = s["machine.voltage_factor"]
-    current = turn_faults(study.winding).currents(
-        which_contact(block),
+    faults, which = turn_faults(study.winding), which_contact(block)
+    current = faults.currents(
+        which,
         reactance_pu=s["machine.subtransient_reactance_pu"],
         leakage_pu=s["winding.leakage_reactance_pu"],
         coupling=s["winding.coil_leakage_coupling"],
@@ -281,5 +301,11 @@ def with_turns(block: ChunkSamples, load: Complex) -> Complex:
     )
     scale = rated_a * emf * (1 + s["internal_faults.turns.model_error_percent"] / 100)
     load = load.copy()
-    load[:, 6:] += current.difference * scale[:, None]
+    load[:, 6:9] += current.difference * scale[:, None]
+    found = faults.contacts
+    first, second = (
+        _sides(found.coils.branch[each[which]], found.coils.branches)
+        for each in (found.first, found.second)
+    )
+    load[:, 9] += current.fault * scale * (first - second)
     return load

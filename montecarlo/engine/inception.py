@@ -44,7 +44,7 @@ def internal_fault(
     Window
     Waves
         On the window's times.
-    ndarray (n, 6 or 9), complex
+    ndarray (n, 6 or 10), complex
         Phasors before it (A RMS).
     """
     allowed_s = block.study.internal_faults.allowed_time_s

@@ -51,7 +51,7 @@ def load(block: ChunkSamples) -> Complex:
 
     Returns
     -------
-    (n, 6 or 9) complex array
+    (n, 6 or 10) complex array
         Of the two ends, and of the groups where a scheme has CTs there.
     """
     return groups.beside(block, _healthy(block))
@@ -179,7 +179,7 @@ def earth_faults(block: ChunkSamples, nodes: Array) -> Complex:
 
     Returns
     -------
-    (n, nodes, 6 or 9) complex array
+    (n, nodes, 6 or 10) complex array
         As of `load`.
     """
     ends = earth_fault(block, nodes).end_currents_a + _carried(block)[:, None]
@@ -255,7 +255,7 @@ def lasting(block: ChunkSamples) -> Complex:
 
     Returns
     -------
-    (n, 6 or 9) complex array
+    (n, 6 or 10) complex array
         As of `load`.
     """
     stratum, s = block.stratum, block.samples

@@ -53,8 +53,8 @@ def waves_of(
     Parameters
     ----------
     block : ChunkSamples
-    wave : (n, 3, 6 or 9, points) array (A)
-        Nine where a scheme has CTs at the groups.
+    wave : (n, 3, 6 or 10, points) array (A)
+        Ten where a scheme has CTs at the groups.
     loop_from : int
         Point from which the rest repeats; -1: none.
     jumps : bool
@@ -72,7 +72,7 @@ def waves_of(
         parts.append(wave[:, :3].sum(axis=1, keepdims=True))
     if block.wants_groups:
         channels[7:] = wave.shape[1] + len(parts) - 1 + np.arange(10)
-        parts.append(np.einsum("gk,nkt->ngt", SPLIT, wave[:, 3:]))
+        parts.append(np.einsum("gk,nkt->ngt", SPLIT, wave))
     whole = wave if len(parts) == 1 else np.concatenate(parts, axis=1)
     return Waves(whole, channels, loop_from, jumps)
 
@@ -134,7 +134,7 @@ def external_event(
     Window
     Waves
         On the window's times.
-    ndarray (n, 6 or 9), complex
+    ndarray (n, 6 or 10), complex
         Phasors before it (A RMS).
     """
     event = event_of(block.study, block.stratum)
@@ -155,7 +155,7 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     ----------
     block : ChunkSamples
     window : Window
-    before, during : (n, 6 or 9) complex array (A RMS)
+    before, during : (n, 6 or 10) complex array (A RMS)
 
     Returns
     -------

@@ -1,7 +1,9 @@
 """Where CTs may stand: places by name, and which primary current each of them carries.
 
-The branches of each phase may come out in two groups. What one group carries more than the other is
-a current of its own, beside those of the two ends: together the nine currents of a machine."""
+The branches of each phase may come out in two groups, each with a star point; the machine's
+earthing stands at that of the second. What the first group carries more than the second is a
+current of its own, beside those of the two ends. With what a fault takes out of the first group's
+star point these are the ten currents of a machine."""
 
 from __future__ import annotations
 
@@ -53,12 +55,13 @@ def places_of(group: str) -> list[int]:
 CHANNELS = np.array([*range(6), 6, *range(6), *range(7, 17)])
 """Which current each place carries: 0-5 the ends' phases, 6 the neutral conductor's, 7-9 and 10-12
 the two groups', 13-15 their difference, 16 the star link's."""
-SPLIT = np.vstack(  # the last ten of them from line end and difference of L1, L2, L3
+_HALF, _NONE = np.eye(3) / 2, np.zeros((3, 3))
+SPLIT = np.vstack(  # the last ten of them from the machine's ten
     [
-        np.hstack([np.eye(3), np.eye(3)]) / 2,
-        np.hstack([np.eye(3), -np.eye(3)]) / 2,
-        np.hstack([np.zeros((3, 3)), np.eye(3)]),
-        [[0.0, 0.0, 0.0, 0.5, 0.5, 0.5]],
+        np.hstack([_NONE, _HALF, _HALF, np.zeros((3, 1))]),
+        np.hstack([_NONE, _HALF, -_HALF, np.zeros((3, 1))]),
+        np.hstack([_NONE, _NONE, np.eye(3), np.zeros((3, 1))]),
+        [[0.5, 0.5, 0.5, 0.0, 0.0, 0.0, 0.5, 0.5, 0.5, 1.0]],
     ]
 )
 
@@ -66,23 +69,22 @@ SPLIT = np.vstack(  # the last ten of them from line end and difference of L1, L
 def carried(currents: Complex, places: tuple[int, ...]) -> Complex:
     """Currents at CT places, in the unit given.
 
-    The neutral conductor carries the sum of the neutral end's three, the star link half the sum of
-    the groups' differences.
+    The neutral conductor carries the sum of the neutral end's three, the star link that of the
+    first group's three at its star point.
 
     Parameters
     ----------
-    currents : (..., 6 or 9) complex array
+    currents : (..., 6, 9 or 10) complex array
         Neutral end L1, L2, L3, line end; positive from the neutral to the terminals. Then what the
-        first group carries more than the second; unless given they are alike.
+        first group carries more than the second at the line end, 0 unless given; and half of what
+        faults take out of the first group less half of what they take out of the second.
     places : tuple of int
 
     Returns
     -------
     (..., places) complex array
     """
-    ends, apart = currents[..., :6], currents[..., 6:]
-    if not apart.shape[-1]:
-        apart = np.zeros((*ends.shape[:-1], 3))
-    groups = np.concatenate([ends[..., 3:], apart], axis=-1) @ SPLIT.T
-    every = [ends, ends[..., :3].sum(axis=-1, keepdims=True), groups]
+    lacking = np.zeros((*currents.shape[:-1], 10 - currents.shape[-1]))
+    ten = np.concatenate([currents, lacking], axis=-1)
+    every = [ten[..., :6], ten[..., :3].sum(axis=-1, keepdims=True), ten @ SPLIT.T]
     return np.asarray(np.concatenate(every, axis=-1)[..., CHANNELS[list(places)]])

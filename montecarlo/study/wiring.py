@@ -23,6 +23,7 @@ from montecarlo.relays.places import (
     OF_BRANCHES,
     PHASES,
     PLACES,
+    STAR_LINK,
     carried,
     places_of,
 )
@@ -115,8 +116,11 @@ class _Leg:
 
     @property
     def passing(self) -> dict[str, float]:
-        """What each kind of through-current leaves in it. [pu]"""
-        return {kind: self.of(_passing(kind)) for kind in UNIT}
+        """What each kind of through-current leaves in it. [pu] Half of what an earth fault outside
+        takes through the neutral passes the star link: that is no fault of the wiring."""
+        alone = np.flatnonzero(self.signs).tolist() == [PLACES.index(STAR_LINK)]
+        kinds = [kind for kind in UNIT if not (alone and kind == "phase-earth")]
+        return {kind: self.of(_passing(kind)) for kind in kinds}
 
     @property
     def sound(self) -> bool:
@@ -256,7 +260,7 @@ def spills(study: Study) -> list[Spill]:
         scheme = scheme_of(study, kind)
         for element, leg in zip(scheme.elements, _legs(study, scheme), strict=True):
             passing = leg.passing
-            current = max(UNIT, key=lambda one: round(passing[one], 6))
+            current = max(passing, key=lambda one: round(passing[one], 6))
             name = scheme.legs[element.leg].name
             if passing[current] < NONE or (kind, name) in found:
                 continue

@@ -28,8 +28,8 @@ AROUND_BOTH = (
     " carries what one group has more than the other."
 )
 LINK = (
-    "The star link carries half of what the two groups differ by. The neutral's current is taken to"
-    " come from both star points alike."
+    "The star link carries what the first group has at its star point: half of what the two groups"
+    " differ by, and half of the neutral's current. The earthing stands at the other star point."
 )
 PLACES_IN_WORDS = {
     NEUTRAL_CONDUCTOR: "neutral CT",

@@ -58,7 +58,7 @@ def winding_picture(coils: Coils) -> Figure:
     figure = Figure(figsize=(WIDTH_MM / 25.4, height / 25.4))
     share = STRIP_MM / height
     ring = figure.add_axes((0.02, share, 0.96, 1 - share))
-    strip = figure.add_axes((0.08, 0.02, 0.9, share - 0.03))
+    strip = figure.add_axes((0.08, 0.02, 0.9, share - 0.06))
     _ring(ring, coils)
     _strip(strip, coils)
     say(

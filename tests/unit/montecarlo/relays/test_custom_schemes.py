@@ -72,11 +72,13 @@ def test_every_place_carries_what_its_conductor_does() -> None:
     ends = np.array([[1 + 1j, 2.0, 4.0, 8.0, 16.0, 32.0]])
     places = tuple(range(len(PLACES)))
     both, neutral, half = [1 + 1j, 2, 4, 8, 16, 32], [7 + 1j], [4, 8, 16]
-    alike = [*both, *neutral, *both, *half, *half, 0, 0, 0, 0]
+    alike = [*both, *neutral, *both, *half, *half, 0, 0, 0, 3.5 + 0.5j]
     assert carried(ends, places)[0].tolist() == alike
     apart = np.array([[2.0, 4.0, 2j]])
-    groups = [5, 10, 16 + 1j, 3, 6, 16 - 1j, 2, 4, 2j, 3 + 1j]
+    groups = [5, 10, 16 + 1j, 3, 6, 16 - 1j, 2, 4, 2j, 6.5 + 1.5j]
     assert carried(np.hstack([ends, apart]), places)[0].tolist() == [*alike[:13], *groups]
+    ten = np.hstack([ends, apart, [[10.0]]])
+    assert carried(ten, places)[0].tolist() == [*alike[:13], *groups[:9], 16.5 + 1.5j]
 
 
 def test_a_leg_has_its_own_resistance_its_burdens_and_the_stabilising_one() -> None:

@@ -28,7 +28,11 @@ def faults(tmp_path: Path, old: str, new: str) -> list[str]:
         ("slots = 288", "slots = 289", "winding.slots: 289, must be a multiple of 6 pole_pairs"),
         ("pitch = 5", "pitch = 7", "winding.pitch: 7 slots, must be at most the pole pitch"),
         ("branches = 2", "branches = 5", "winding.branches: 5, must divide 2 pole_pairs"),
-        ("branches = 2", "branches = 3", "winding.branches: 3, must be even; two groups of each"),
+        (
+            "branches = 2",
+            "branches = 3",
+            "winding.branches: 3, must be even; split_phase, core_balance and",
+        ),
         ("nominal = 0.12", "nominal = 0.25", "winding.leakage_reactance_pu: can be 0.2875 pu"),
         ("[internal_faults.turns]", "[internal_faults.turn]", "internal_faults.turn: unknown; did"),
         ("[ct.core_balance]", "[ct.core_balanced]", "ct.core_balanced: unknown; did you mean"),
