@@ -28,6 +28,7 @@ from montecarlo.study.circuits import (
     bank_of,
     bias_form,
     chain_of,
+    element_share,
     gates_of,
     leg_ohm,
     measurement,
@@ -379,7 +380,8 @@ class Block(ChunkSamples):
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:
-        """A quantity with the elements' pick-up errors taken out.
+        """A quantity of the legs with the elements' pick-up errors taken out, and what a non-linear
+        resistor takes.
 
         Parameters
         ----------
@@ -390,12 +392,11 @@ class Block(ChunkSamples):
         -------
         array of that shape
         """
-        error = (
-            1
-            + self.samples["relay.pickup_error_percent"][:, self.scheme(circuit).element_columns]
-            / 100
-        )
-        return np.asarray(quantity / error.reshape(*error.shape, *(1,) * (quantity.ndim - 2)))
+        scheme = self.scheme(circuit)
+        error = self.samples["relay.pickup_error_percent"][:, scheme.element_columns] / 100
+        share = element_share(self.study, circuit, self.samples, scheme)[:, scheme.watch]
+        in_leg = (1 + error) / share
+        return np.asarray(quantity / in_leg.reshape(*in_leg.shape, *(1,) * (quantity.ndim - 2)))
 
     def pickups(self, lattice: Lattice, judged: Judged) -> Pickups:
         """Critical pick-ups of a lattice's settings.

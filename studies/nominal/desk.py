@@ -166,6 +166,26 @@ class Desk(Nominal):
             return self.at(f"relay.{axis}_burden_ohm")
         return self.at(f"relay.{axis}_burden_va") / pickup_a**2
 
+    def resistor_a(self, lattice: Lattice, axis: Axis, pickup_a: float) -> float:
+        """I_v, what a non-linear resistor takes beside an element at its pick-up, RMS; 0 without
+        one. [A]
+
+        Parameters
+        ----------
+        lattice : Lattice
+            With this pick-up.
+        axis : str
+            "phase" or "earth".
+        pickup_a : float
+            (A).
+
+        Returns
+        -------
+        float
+        """
+        first = self.scheme(lattice.scheme).of(axis)[0]
+        return float(pickup_a / self.shares(lattice.circuit)[first] - pickup_a)
+
     def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
         """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]
 
@@ -262,7 +282,8 @@ class Desk(Nominal):
         )
         form = bias_form(study, lattice.bias_of(axis), axis)
         wanted = measurement(study, scheme, (form,), chain=chain_of(study, self.samples))
-        return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
+        numbers = list(scheme.of(axis))
+        return solved.quantities(wanted)[:, numbers, 0] * self.shares(lattice.circuit)[numbers]
 
     def operating_a(self, lattice: Lattice, axis: Axis, setting_a: float, most_a: float) -> float:
         """Primary current that just operates the first element, by phasors. [A]
