@@ -169,6 +169,19 @@ class Block(ChunkSamples):
             )
         return self._legs_ohm[circuit]
 
+    def share(self, circuit: Circuit) -> Array:
+        """What of each leg's current its element gets, less than 1 beside a non-linear resistor.
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        (n, legs) or (1, legs) array
+        """
+        return element_share(self.study, circuit, self.samples, self.scheme(circuit))
+
     def _on(self, circuit: Circuit) -> list[Lattice]:
         return [lattice for lattice in self.job.lattices if lattice.circuit == circuit]
 
@@ -394,8 +407,7 @@ class Block(ChunkSamples):
         """
         scheme = self.scheme(circuit)
         error = self.samples["relay.pickup_error_percent"][:, scheme.element_columns] / 100
-        share = element_share(self.study, circuit, self.samples, scheme)[:, scheme.watch]
-        in_leg = (1 + error) / share
+        in_leg = (1 + error) / self.share(circuit)[:, scheme.watch]
         return np.asarray(quantity / in_leg.reshape(*in_leg.shape, *(1,) * (quantity.ndim - 2)))
 
     def pickups(self, lattice: Lattice, judged: Judged) -> Pickups:

@@ -141,9 +141,7 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
         each = np.repeat(curve[:, None], flux.size, axis=1)
         loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
         exciting = core.knee_current_a.centre() * np.abs(loop) * flux / np.sqrt(2)
-        beyond = (flux > steady.VALID_KNEE_SHARE) | (
-            scheme.parallel * exciting > leg_a
-        )
+        beyond = (flux > steady.VALID_KNEE_SHARE) | (scheme.parallel * exciting > leg_a)
         return np.asarray(beyond)
 
     return {stage: late(stage, own) for stage in STAGES if (own := lattice.pickups_of(stage))}

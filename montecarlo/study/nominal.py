@@ -17,7 +17,14 @@ from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.study.circuits import Circuit, bank_of, branch_ohm, element_share, leg_ohm, scheme_of
+from montecarlo.study.circuits import (
+    Circuit,
+    bank_of,
+    branch_ohm,
+    element_share,
+    leg_ohm,
+    scheme_of,
+)
 from montecarlo.study.description import Study
 
 

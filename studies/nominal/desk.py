@@ -19,7 +19,7 @@ from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, take
 from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import bias_form, chain_of, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, bias_form, chain_of, measurement, scheme_of
 from montecarlo.study.nominal import Nominal
 
 # of the winding, where the largest earth fault is looked for
@@ -166,14 +166,14 @@ class Desk(Nominal):
             return self.at(f"relay.{axis}_burden_ohm")
         return self.at(f"relay.{axis}_burden_va") / pickup_a**2
 
-    def resistor_a(self, lattice: Lattice, axis: Axis, pickup_a: float) -> float:
+    def resistor_a(self, circuit: Circuit, axis: Axis, pickup_a: float) -> float:
         """I_v, what a non-linear resistor takes beside an element at its pick-up, RMS; 0 without
         one. [A]
 
         Parameters
         ----------
-        lattice : Lattice
-            With this pick-up.
+        circuit : Circuit
+            At this pick-up.
         axis : str
             "phase" or "earth".
         pickup_a : float
@@ -183,8 +183,8 @@ class Desk(Nominal):
         -------
         float
         """
-        first = self.scheme(lattice.scheme).of(axis)[0]
-        return float(pickup_a / self.shares(lattice.circuit)[first] - pickup_a)
+        first = self.scheme(circuit.scheme).of(axis)[0]
+        return float(pickup_a / self.shares(circuit)[first] - pickup_a)
 
     def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
         """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]

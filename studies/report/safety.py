@@ -48,6 +48,10 @@ NOT_SIMULATED = (
     "The non-linear resistor is not in the simulated circuit, so these probabilities hold"
     " without it."
 )
+SIMULATED = (
+    "The probabilities hold with it: at each pick-up the simulated circuit takes what it takes"
+    " there, in proportion."
+)
 
 TESTS = (
     PERSONS,

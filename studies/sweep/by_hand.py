@@ -10,6 +10,7 @@ from montecarlo.formulas import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES as ELEMENTS
 from montecarlo.relays.schemes import Axis
+from montecarlo.study.circuits import Circuit
 from studies.nominal.desk import Desk, HandRule
 from studies.nominal.stability import (
     driven,
@@ -39,12 +40,23 @@ def _unprotected(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
     for axis in ELEMENTS:
         pickup = row[f"{axis}_pickup_a"]
         if not math.isnan(pickup):
+            taken = desk.resistor_a(_circuit(row), axis, pickup)
+            said = f"({pickup:g} + {taken:.3g}) A" if taken else f"{pickup:g} A"
             yield (
                 f"winding left unprotected, {axis} {pickup:g} A",
-                f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
-                f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup))}",
+                f"I N R / E = {said} x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
+                f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup + taken))}",
                 _left_by_study(row),
             )
+
+
+def _circuit(row: Row) -> Circuit:
+    """What a candidate stands on."""
+    ohm, phase_a, earth_a = (
+        None if math.isnan(row[key]) else float(row[key])
+        for key in ("stabilising_resistance_ohm", "phase_pickup_a", "earth_pickup_a")
+    )
+    return Circuit(row["scheme"], ohm or 0.0, phase_a, earth_a)
 
 
 def _stable(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
