@@ -223,7 +223,8 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
     if worst.study.scheme.nonlinear_resistor is not None and scheme.high_impedance:
         through = np.abs((currents / cores.turns) @ scheme.table.T)[:, list(scheme.high_impedance)]
         c, beta = (worst.at(f"scheme.nonlinear_resistor.{key}") for key in ("c", "beta"))
-        with_resistor_v = float(limited_peak(through.max(), c, beta))
+        without_v = np.nanmax([by_hand.max(), volts.max()])
+        with_resistor_v = float(min(limited_peak(through.max(), c, beta), without_v))
     return PeakVoltage(
         circuit.scheme,
         stabilising,

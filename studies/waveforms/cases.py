@@ -316,13 +316,16 @@ def _of_elements(
         return response
     legs = block.share(circuit)[..., None]
     own = legs[:, list(block.scheme(circuit).watch)]
-    earlier, traced = response.earlier, bool(len(response.trace))
+
+    def part(values: Array, share: Array) -> Array:
+        return values * share if values.size else values
+
     return replace(
         response,
-        pickup=response.pickup * own[..., None],
-        earlier=earlier * own[..., None] if len(earlier) else earlier,
-        trace=response.trace * legs if traced else response.trace,
-        difference=response.difference * own if traced else response.difference,
+        pickup=part(response.pickup, own[..., None]),
+        earlier=part(response.earlier, own[..., None]),
+        trace=part(response.trace, legs),
+        difference=part(response.difference, own),
     )
 
 
