@@ -19,13 +19,11 @@ class NonlinearResistor(Section):
 
     c: Annotated[
         Distribution,
-        Quantity(
-            "V", "instantaneous volts across it at 1 A", 0.0, above=True, usual=(10.0, 10_000.0)
-        ),
+        Quantity("V", "instantaneous volts across it at 1 A", 0.0, above=True, usual=(0.1, 1e6)),
     ]
     beta: Annotated[
         Distribution,
-        Quantity("-", "exponent: volts = c x amperes^beta", 0.01, 1.0, usual=(0.1, 0.5)),
+        Quantity("-", "exponent: volts = c x amperes^beta", 0.01, 1.0),
     ]
 
 

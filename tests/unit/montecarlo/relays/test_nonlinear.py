@@ -21,7 +21,7 @@ def test_the_current_is_the_rms_of_the_waveform(beta: float) -> None:
 
 
 def test_a_quarter_by_hand() -> None:
-    """(v/c)^4: RMS of sin^4 is root of 35/128; 141.42 V over 450 V to the fourth is a peak of 9.7546 mA."""
+    """RMS of sin^4 is root of 35/128; 141.42 V over 450 V, to the fourth, a peak of 9.7546 mA."""
     by_hand = (100 * 2**0.5 / 450) ** 4 * (35 / 128) ** 0.5
     assert by_hand == pytest.approx(5.1008e-3, rel=1e-4)
     assert float(rms_current(100.0, 450.0, 0.25)) == pytest.approx(by_hand, rel=1e-12)
