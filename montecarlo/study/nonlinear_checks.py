@@ -26,7 +26,7 @@ def _stands(study: Study) -> Iterator[str]:
     if not any(scheme.high_impedance for scheme in schemes):
         yield (
             f"{KEY}: given, but {listed(study.scheme.kinds)}: no element without bias with a"
-            " stabilising resistance in its leg; take it out or name a scheme that has one"
+            " stabilising resistance; take it out or name a scheme that has one"
         )
     for scheme in schemes:
         for number, leg in enumerate(scheme.legs):
@@ -36,19 +36,19 @@ def _stands(study: Study) -> Iterator[str]:
             kinds = dict.fromkeys(one.axis for one in mine)
             if any(one.bias for one in mine):
                 yield (
-                    f"{KEY}: given, but an element of {scheme.kind} on the leg {leg.name} has bias;"
-                    " take it out, or the leg's stabilising resistance"
+                    f"{KEY}: given, but an element of {scheme.kind} in the relay circuit {leg.name}"
+                    " has bias; take it out, or the stabilising resistance there"
                 )
             elif "high_set" in kinds:
                 yield (
-                    f"candidates.high_set_pickup_a: given, but {KEY} stands across the same leg"
-                    f" {leg.name} of {scheme.kind} and takes another share there; take one of the"
+                    f"candidates.high_set_pickup_a: given, but {KEY} stands across the same relay"
+                    f" circuit {leg.name} of {scheme.kind} and takes another share there; take one of the"
                     " two out"
                 )
             elif len(kinds) > 1:
                 yield (
-                    f"{KEY}: given, but the leg {leg.name} of {scheme.kind} has two elements with"
-                    " pick-ups of their own; give each a leg"
+                    f"{KEY}: given, but the relay circuit {leg.name} of {scheme.kind} has two elements"
+                    " with pick-ups of their own; give each a relay circuit"
                 )
 
 

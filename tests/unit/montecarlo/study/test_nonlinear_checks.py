@@ -38,8 +38,8 @@ def test_a_value_out_of_range_is_refused(given: dict[str, float], key: str, limi
 
 def test_a_scheme_without_a_leg_for_it_is_refused() -> None:
     assert faults_of(BIASED) == (
-        f"{KEY}: given, but biased: no element without bias with a stabilising resistance in its"
-        " leg; take it out or name a scheme that has one",
+        f"{KEY}: given, but biased: no element without bias with a stabilising resistance;"
+        " take it out or name a scheme that has one",
     )
 
 
@@ -61,12 +61,12 @@ def test_a_leg_has_one_kind_of_element_and_no_bias() -> None:
     both = [element("one", "phase"), element("one", "earth")]
     grid = PER_PHASE | {"earth_pickup_a": [0.1]}
     (fault,) = faults_of({"scheme": own(both), "candidates": grid})
-    assert "the leg one of own has two elements" in fault
+    assert "the relay circuit one of own has two elements" in fault
     biased = element("one", "phase", bias_cts=["neutral_end.L1"])
     mixed = [biased, element("two", "phase")]
     grid = PER_PHASE | {"first_slope": [0.1]}
     (fault,) = faults_of({"scheme": own(mixed), "candidates": grid})
-    assert "on the leg one has bias" in fault
+    assert "in the relay circuit one has bias" in fault
 
 
 def test_a_resistor_that_takes_more_than_the_element_is_refused_with_a_cure() -> None:
