@@ -14,6 +14,7 @@ from montecarlo.study.check import Check
 from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
+from montecarlo.study.scheme_checks import SCHEME_CHECKS
 
 KEY = "scheme.nonlinear_resistor"
 
@@ -42,13 +43,13 @@ def _stands(study: Study) -> Iterator[str]:
             elif "high_set" in kinds:
                 yield (
                     f"candidates.high_set_pickup_a: given, but {KEY} stands across the same relay"
-                    f" circuit {leg.name} of {scheme.kind} and takes another share there; take one of the"
-                    " two out"
+                    f" circuit {leg.name} of {scheme.kind} and takes another share there; take one"
+                    " of the two out"
                 )
             elif len(kinds) > 1:
                 yield (
-                    f"{KEY}: given, but the relay circuit {leg.name} of {scheme.kind} has two elements"
-                    " with pick-ups of their own; give each a relay circuit"
+                    f"{KEY}: given, but the relay circuit {leg.name} of {scheme.kind} has two"
+                    " elements with pick-ups of their own; give each a relay circuit"
                 )
 
 
@@ -56,8 +57,8 @@ def _takes(study: Study) -> Iterator[str]:
     """No more than the element at its pick-up. I_v / I_set rises with the stabilising resistance,
     and is largest at an end of the pick-ups, also with a burden in VA (derived: it is convex)."""
     resistor, nominal = study.scheme.nonlinear_resistor, Nominal(study)
-    if resistor is None:
-        return
+    if resistor is None or any(any(check.faults(study)) for check in SCHEME_CHECKS):
+        return  # settings that are not whole are told there
     c, beta = resistor.c.centre(), resistor.beta.centre()
     for circuit in _extreme(study):
         legs, ohm = scheme_of(study, circuit.scheme).high_impedance, nominal.branch_ohms(circuit)

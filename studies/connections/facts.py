@@ -23,6 +23,7 @@ from studies.connections.text import (
     ct_words,
     earthing_words,
     part_words,
+    resistor_words,
     setting_words,
     spill_words,
 )
@@ -46,7 +47,7 @@ class Ct:
 
 @dataclass(frozen=True)
 class Element:
-    """`number`: of IEEE C37.2; `notes`: burden and setting."""
+    """`number`: of IEEE C37.2; `notes`: burden, setting."""
 
     letter: str
     number: str
@@ -185,7 +186,11 @@ def _elements(
             LETTERS[number],
             device_number(scheme, number),
             scheme.element_name(number),
-            (*burden_words(study, one.axis), *setting_words(one.axis, setting)),
+            (
+                *burden_words(study, one.axis),
+                *resistor_words(study, scheme, leg),
+                *setting_words(one.axis, setting),
+            ),
         )
         for number, one in enumerate(scheme.elements)
         if one.leg == leg

@@ -10,7 +10,7 @@ from montecarlo.relays.nonlinear import rms_current
 from montecarlo.study.nonlinear_checks import KEY
 from tests.made.custom_schemes import element, leg
 from tests.made.said import check_text, words
-from tests.made.studies import faults_of, study_with
+from tests.made.studies import REMOVE, faults_of, study_with
 
 GIVEN = {"c": 450.0, "beta": 0.25}
 BIASED: dict[str, Any] = {
@@ -99,3 +99,18 @@ def test_check_prints_what_it_takes_beside_the_pick_up() -> None:
     assert f"80 {1000 * taken:.3g} {100 * taken / 0.2:.2g} %" in text
     assert "with resistor" in text
     assert "Non-linear resistor across the relay circuit, V" not in words(check_text(study_with()))
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"candidates.earth_pickup_a": REMOVE}, "candidates.earth_pickup_a: missing"),
+        (
+            {"candidates.existing": {"scheme": "other", "delay_s": 0.0}},
+            "candidates.existing.scheme",
+        ),
+        ({"candidates.existing": {"delay_s": 0.0}}, "candidates.existing.phase_pickup_a: missing"),
+    ],
+)
+def test_settings_that_are_not_whole_are_told_as_ever(changes: dict[str, Any], told: str) -> None:
+    assert any(fault.startswith(told) for fault in faults_of({KEY: GIVEN} | changes))
