@@ -118,7 +118,7 @@ def burden_words(study: Study, axis: Axis) -> Iterator[str]:
 def resistor_words(study: Study, scheme: Scheme, leg: int) -> Iterator[str]:
     """Of a non-linear resistor across the leg of an element; nothing without one."""
     if study.scheme.nonlinear_resistor is not None and leg in scheme.high_impedance:
-        yield "non-linear resistor across"
+        yield "non-linear resistor across all"
 
 
 def setting_words(axis: Axis, setting: Setting | None) -> Iterator[str]:

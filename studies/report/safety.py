@@ -49,8 +49,7 @@ NOT_SIMULATED = (
     " without it."
 )
 SIMULATED = (
-    "The probabilities hold with it: at each pick-up the simulated circuit takes what it takes"
-    " there, in proportion."
+    "The probabilities hold with it: each pick-up is judged with the current that it takes there."
 )
 
 TESTS = (
