@@ -28,6 +28,7 @@ from montecarlo.study.circuits import (
     bank_of,
     bias_form,
     chain_of,
+    element_share,
     gates_of,
     leg_ohm,
     measurement,
@@ -167,6 +168,19 @@ class Block(ChunkSamples):
                 self.study, circuit, self.samples, self.scheme(circuit)
             )
         return self._legs_ohm[circuit]
+
+    def share(self, circuit: Circuit) -> Array:
+        """What of each leg's current its element gets, less than 1 beside a non-linear resistor.
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        (n, legs) or (1, legs) array
+        """
+        return element_share(self.study, circuit, self.samples, self.scheme(circuit))
 
     def _on(self, circuit: Circuit) -> list[Lattice]:
         return [lattice for lattice in self.job.lattices if lattice.circuit == circuit]
@@ -379,7 +393,8 @@ class Block(ChunkSamples):
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:
-        """A quantity with the elements' pick-up errors taken out.
+        """A quantity of the legs with the elements' pick-up errors taken out, and what a non-linear
+        resistor takes.
 
         Parameters
         ----------
@@ -390,12 +405,10 @@ class Block(ChunkSamples):
         -------
         array of that shape
         """
-        error = (
-            1
-            + self.samples["relay.pickup_error_percent"][:, self.scheme(circuit).element_columns]
-            / 100
-        )
-        return np.asarray(quantity / error.reshape(*error.shape, *(1,) * (quantity.ndim - 2)))
+        scheme = self.scheme(circuit)
+        error = self.samples["relay.pickup_error_percent"][:, scheme.element_columns] / 100
+        in_leg = (1 + error) / self.share(circuit)[:, scheme.watch]
+        return np.asarray(quantity / in_leg.reshape(*in_leg.shape, *(1,) * (quantity.ndim - 2)))
 
     def pickups(self, lattice: Lattice, judged: Judged) -> Pickups:
         """Critical pick-ups of a lattice's settings.

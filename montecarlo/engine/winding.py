@@ -129,19 +129,19 @@ def beyond_phasors(study: Study, lattice: Lattice) -> Beyond:
     scheme = scheme_of(study, lattice.scheme)
     core = study.ct.weakest(scheme.groups)
     knee = core.knee_voltage_v.centre()
-    ohm = Nominal(study).ohms(lattice.circuit)
+    nominal = Nominal(study)
+    ohm, shares = nominal.ohms(lattice.circuit), nominal.shares(lattice.circuit)
     curve = core.curve(core.ankle_ratio.centre())
 
     def late(axis: Axis, pickup_a: tuple[float, ...]) -> NDArray[np.bool_]:
         if _gate_may_start(study, lattice.own.gate_of(axis)):
             return np.ones(len(pickup_a), bool)
-        flux = np.array(pickup_a) * scheme.path_ohm(axis, ohm) / knee
+        leg_a = np.array(pickup_a) / shares[list(scheme.of(axis))].min()
+        flux = leg_a * scheme.path_ohm(axis, ohm) / knee
         each = np.repeat(curve[:, None], flux.size, axis=1)
         loop = steady.describing_function(np.clip(flux, 1e-9, 1.0), each, core.saturation_exponent)
         exciting = core.knee_current_a.centre() * np.abs(loop) * flux / np.sqrt(2)
-        beyond = (flux > steady.VALID_KNEE_SHARE) | (
-            scheme.parallel * exciting > np.array(pickup_a)
-        )
+        beyond = (flux > steady.VALID_KNEE_SHARE) | (scheme.parallel * exciting > leg_a)
         return np.asarray(beyond)
 
     return {stage: late(stage, own) for stage in STAGES if (own := lattice.pickups_of(stage))}

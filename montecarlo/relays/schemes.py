@@ -16,6 +16,7 @@ from pydantic import field_validator
 from montecarlo.quantities import Array, Distribution, Quantity, Section, number, word
 from montecarlo.quantities.wording import WORD, is_word, shown
 from montecarlo.relays.gates import Gate
+from montecarlo.relays.nonlinear import NonlinearResistor
 from montecarlo.relays.places import (
     CORE_BALANCE,
     GROUP_OF,
@@ -131,6 +132,13 @@ class SchemeChoice(Section):
         ]
         | None
     ) = None
+    nonlinear_resistor: Annotated[
+        NonlinearResistor | None,
+        word(
+            "across each relay circuit with a stabilising resistance and an element, as"
+            " { c = 450.0, beta = 0.25 }; none unless given"
+        ),
+    ] = None
     leads: Annotated[
         Literal["four_wire", "six_wire"],
         word(
@@ -326,6 +334,18 @@ class Scheme:
     def stabilised(self) -> bool:
         """Whether the candidates' stabilising resistance stands anywhere."""
         return any("stabilising" in leg.parts for leg in self.legs)
+
+    @property
+    def high_impedance(self) -> dict[int, Axis]:
+        """Legs with a stabilising resistance and an element without bias, with the pick-up that it
+        takes: a non-linear resistor may stand across them."""
+        return {
+            element.leg: element.axis
+            for element in self.elements
+            if element.axis in AXES
+            and not element.bias
+            and "stabilising" in self.legs[element.leg].parts
+        }
 
     def path_ohm(self, axis: Axis, leg_ohm: Array) -> float:
         """The legs that a CT's current passes, for the CT of an element that has most. [ohm]

@@ -23,7 +23,7 @@ from montecarlo.study.axes import (
     Grids,
     Setting,
 )
-from montecarlo.study.circuits import Circuit, scheme_of
+from montecarlo.study.circuits import Circuit, depends_on, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.ranges import are_searched, at_first
 
@@ -353,7 +353,7 @@ def owns_of(grids: Grids) -> tuple[Own, ...]:
 
 
 def _split(study: Study, whole: Lattice) -> Iterator[Lattice]:
-    """The lattices on one circuit: one, or one a pick-up whose burden is given in VA at setting."""
+    """The lattices on one circuit: one, or one a pick-up on which legs depend."""
     scheme, circuit = scheme_of(study, whole.scheme), whole.circuit
 
     def groups(
@@ -362,7 +362,7 @@ def _split(study: Study, whole: Lattice) -> Iterator[Lattice]:
         """Pick-ups that share a circuit, and the one on which the circuit depends."""
         if not scheme.of(axis):
             return [((), None)]
-        if getattr(study.relay, f"{axis}_burden_va") is None:
+        if not depends_on(study, scheme, axis):
             return [(pickups, None)]
         return [((pickup,), pickup) for pickup in pickups]
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from montecarlo.quantities import Array
 from montecarlo.relays.gates import NO_GATE
+from montecarlo.relays.nonlinear import rms_current
 from montecarlo.relays.places import GROUPS, NEUTRAL
 from montecarlo.relays.schemes import Axis, Scheme, build, leg_resistances
 from montecarlo.secondary.chain import Chain
@@ -26,11 +27,11 @@ ROUND_OFF = 1e-9  # of a step
 @dataclass(frozen=True)
 class Circuit:
     """What changes currents: the scheme, the stabilising resistance, and pick-ups where a burden
-    depends on them."""
+    or a non-linear resistor depends on them."""
 
     scheme: str
     stabilising_resistance_ohm: float
-    phase_pickup_a: float | None = None  # for a phase burden in VA at setting
+    phase_pickup_a: float | None = None  # None: its legs do not depend on it
     earth_pickup_a: float | None = None
 
     def __str__(self) -> str:
@@ -84,10 +85,30 @@ def bank_of(study: Study, samples: Mapping[str, Array]) -> CtBank:
     )
 
 
+def depends_on(study: Study, scheme: Scheme, axis: Axis) -> bool:
+    """Whether legs depend on the pick-up of some elements: a burden in VA at setting, or a
+    non-linear resistor.
+
+    Parameters
+    ----------
+    study : Study
+    scheme : Scheme
+    axis : "phase" or "earth"
+
+    Returns
+    -------
+    bool
+    """
+    if getattr(study.relay, f"{axis}_burden_va") is not None:
+        return True
+    resisted = study.scheme.nonlinear_resistor is not None
+    return resisted and axis in scheme.high_impedance.values()
+
+
 def leg_ohm(
     study: Study, circuit: Circuit, samples: Mapping[str, Array], scheme: Scheme | None = None
 ) -> Array:
-    """Resistance of every leg. [ohm]
+    """Resistance of every leg, at the pick-up where a non-linear resistor stands across it. [ohm]
 
     Parameters
     ----------
@@ -102,11 +123,68 @@ def leg_ohm(
     -------
     ndarray, (n, legs)
     """
+    scheme = scheme or scheme_of(study, circuit.scheme)
+    share = element_share(study, circuit, samples, scheme)
+    return branch_ohm(study, circuit, samples, scheme) * share
+
+
+def element_share(
+    study: Study, circuit: Circuit, samples: Mapping[str, Array], scheme: Scheme
+) -> Array:
+    """What of each leg's current its element gets, I_set / (I_set + I_v), at the pick-up. [-]
+
+    A describing function (derived): the branch of resistance R has the RMS voltage R I_set at the
+    pick-up, the non-linear resistor across it takes I_v, and both look like R times this share.
+
+    Parameters
+    ----------
+    study : Study
+    circuit : Circuit
+        With the pick-ups on which its legs depend.
+    samples : mapping of str to ndarray, (n, ...)
+        Of the study's inputs, by key.
+    scheme : Scheme
+        As `scheme_of` gives it for the circuit.
+
+    Returns
+    -------
+    ndarray, (n, legs), or (1, legs) of ones without such a resistor
+    """
+    if study.scheme.nonlinear_resistor is None:
+        return np.ones((1, len(scheme.legs)))
+    ohm = branch_ohm(study, circuit, samples, scheme)
+    share = np.ones(ohm.shape)
+    c, beta = (samples[f"scheme.nonlinear_resistor.{key}"] for key in ("c", "beta"))
+    for leg, axis in scheme.high_impedance.items():
+        pickup_a = getattr(circuit, f"{axis}_pickup_a")
+        share[:, leg] = pickup_a / (pickup_a + rms_current(ohm[:, leg] * pickup_a, c, beta))
+    return share
+
+
+def branch_ohm(
+    study: Study, circuit: Circuit, samples: Mapping[str, Array], scheme: Scheme
+) -> Array:
+    """Resistance of every leg without a non-linear resistor. [ohm]
+
+    Parameters
+    ----------
+    study : Study
+    circuit : Circuit
+    samples : mapping of str to ndarray, (n, ...)
+        Of the study's inputs, by key.
+    scheme : Scheme
+        As `scheme_of` gives it for the circuit.
+
+    Returns
+    -------
+    ndarray, (n, legs)
+    """
 
     def burden(axis: str, pickup_a: float | None) -> Array:
-        if pickup_a is None:
+        at_setting = samples.get(f"relay.{axis}_burden_va")
+        if at_setting is None or pickup_a is None:
             return samples[f"relay.{axis}_burden_ohm"]
-        return samples[f"relay.{axis}_burden_va"] / pickup_a**2
+        return at_setting / pickup_a**2
 
     phase = burden("phase", circuit.phase_pickup_a)
     resistor = samples["scheme.phase_stabilising_ohm"]
@@ -125,7 +203,7 @@ def leg_ohm(
         for key, value in samples.items()
         if key.startswith("scheme.custom.")
     }
-    return leg_resistances(scheme or scheme_of(study, circuit.scheme), ohm)
+    return leg_resistances(scheme, ohm)
 
 
 def measurement(

@@ -25,6 +25,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
 from montecarlo.study.gate_checks import GATE_CHECKS
 from montecarlo.study.internal_checks import INTERNAL_CHECKS
+from montecarlo.study.nonlinear_checks import NONLINEAR_CHECKS
 from montecarlo.study.ranges import are_searched, combinations
 from montecarlo.study.scheme_checks import SCHEME_CHECKS
 from montecarlo.study.winding_checks import WINDING_CHECKS
@@ -337,6 +338,7 @@ CHECKS: tuple[Check, ...] = (
     Check(_reactances, ("machine",)),
     *SCHEME_CHECKS,
     *GATE_CHECKS,
+    *NONLINEAR_CHECKS,
     Check(_earthing, ("earthing",)),
     Check(check_relay, ("relay",)),
     *CHAIN_CHECKS,

@@ -17,7 +17,14 @@ from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary.circuit import CtBank
-from montecarlo.study.circuits import Circuit, bank_of, leg_ohm, scheme_of
+from montecarlo.study.circuits import (
+    Circuit,
+    bank_of,
+    branch_ohm,
+    element_share,
+    leg_ohm,
+    scheme_of,
+)
 from montecarlo.study.description import Study
 
 
@@ -187,8 +194,39 @@ class Nominal:
         """
         return np.asarray(leg_ohm(self.study, circuit, self.samples)[0])
 
+    def branch_ohms(self, circuit: Circuit) -> Array:
+        """The same without a non-linear resistor. [ohm]
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        ndarray, (legs,)
+        """
+        scheme = scheme_of(self.study, circuit.scheme)
+        return np.asarray(branch_ohm(self.study, circuit, self.samples, scheme)[0])
+
+    def shares(self, circuit: Circuit) -> Array:
+        """What of its leg's current each element gets at its pick-up; 1 without a non-linear
+        resistor. [-]
+
+        Parameters
+        ----------
+        circuit : Circuit
+
+        Returns
+        -------
+        ndarray, (elements,)
+        """
+        scheme = scheme_of(self.study, circuit.scheme)
+        each = element_share(self.study, circuit, self.samples, scheme)[0]
+        return np.asarray(each[list(scheme.watch)])
+
     def element_ohms(self, circuit: Circuit) -> dict[Axis, float]:
-        """Resistance of the legs of phase and of earth elements, the largest of each. [ohm]
+        """Resistance of the legs of phase and of earth elements without a non-linear resistor, the
+        largest of each. [ohm]
 
         Parameters
         ----------
@@ -200,7 +238,7 @@ class Nominal:
             By axis, of those that the scheme has (ohm).
         """
         scheme = scheme_of(self.study, circuit.scheme)
-        ohm = self.ohms(circuit)
+        ohm = self.branch_ohms(circuit)
         return {
             axis: max(ohm[scheme.elements[k].leg] for k in scheme.of(axis))
             for axis in AXES

@@ -42,7 +42,15 @@ from montecarlo.secondary.circuit import CtBank, at_places
 from montecarlo.secondary.restraint import NO_BIAS, Form, bias_current, operating_quantity
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import lattices_of
-from montecarlo.study.circuits import bank_of, bias_form, chain_of, leg_ohm, measurement, scheme_of
+from montecarlo.study.circuits import (
+    bank_of,
+    bias_form,
+    chain_of,
+    element_share,
+    leg_ohm,
+    measurement,
+    scheme_of,
+)
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 from montecarlo.study.wiring import spills
@@ -341,6 +349,8 @@ class Sheet:
         target = self._targets_a(element)
         if injection is None:
             return least(partial(self._at_terminals, element), target, target)
+        share = element_share(self.study, self.circuit, self.samples, self.scheme)
+        target = target / share[:, element.leg]  # a non-linear resistor takes the rest
         seen = self.scheme.table[element.leg] * self._at_cts(injection.ends)
         wanted = measurement(self.study, self.scheme, (self._form(element),), chain=self._chain)
 

@@ -31,6 +31,7 @@ from studies.connections.text import (
     ct_words,
     earthing_words,
     part_words,
+    resistor_words,
     setting_words,
     spill_words,
 )
@@ -55,7 +56,7 @@ class Ct:
 
 @dataclass(frozen=True)
 class Element:
-    """`number`: of IEEE C37.2; `notes`: burden and setting."""
+    """`number`: of IEEE C37.2; `notes`: burden, setting."""
 
     letter: str
     number: str
@@ -203,7 +204,11 @@ def _elements(
             LETTERS[number],
             device_number(scheme, number),
             scheme.element_name(number),
-            (*burden_words(study, one.axis), *setting_words(one.axis, setting)),
+            (
+                *burden_words(study, one.axis),
+                *resistor_words(study, scheme, leg),
+                *setting_words(one.axis, setting),
+            ),
         )
         for number, one in enumerate(scheme.elements)
         if one.leg == leg

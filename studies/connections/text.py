@@ -8,7 +8,7 @@ from montecarlo.plant.earthing import Earthing
 from montecarlo.quantities import Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import BRANCH_GROUPS, CORE_BALANCE, NEUTRAL_CONDUCTOR, STAR_LINK
-from montecarlo.relays.schemes import Axis
+from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.secondary.ct import CurrentTransformer
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
@@ -125,6 +125,12 @@ def burden_words(study: Study, axis: Axis) -> Iterator[str]:
         yield f"{at_setting.centre():.4g} VA at setting"
     elif burden.centre():
         yield f"burden {ohms(burden)}"
+
+
+def resistor_words(study: Study, scheme: Scheme, leg: int) -> Iterator[str]:
+    """Of a non-linear resistor across the leg of an element; nothing without one."""
+    if study.scheme.nonlinear_resistor is not None and leg in scheme.high_impedance:
+        yield "non-linear resistor across all"
 
 
 def setting_words(axis: Axis, setting: Setting | None) -> Iterator[str]:

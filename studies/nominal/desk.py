@@ -25,7 +25,7 @@ from montecarlo.secondary import steady
 from montecarlo.secondary.circuit import at_places, take
 from montecarlo.secondary.excitation import loop_rms
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.circuits import bias_form, chain_of, measurement, scheme_of
+from montecarlo.study.circuits import Circuit, bias_form, chain_of, measurement, scheme_of
 from montecarlo.study.nominal import Nominal
 
 # of the winding, where the largest earth fault is looked for
@@ -228,6 +228,26 @@ class Desk(Nominal):
             return self.at(f"relay.{axis}_burden_ohm")
         return self.at(f"relay.{axis}_burden_va") / pickup_a**2
 
+    def resistor_a(self, circuit: Circuit, axis: Axis, pickup_a: float) -> float:
+        """I_v, what a non-linear resistor takes beside an element at its pick-up, RMS; 0 without
+        one. [A]
+
+        Parameters
+        ----------
+        circuit : Circuit
+            At this pick-up.
+        axis : str
+            "phase" or "earth".
+        pickup_a : float
+            (A).
+
+        Returns
+        -------
+        float
+        """
+        first = self.scheme(circuit.scheme).of(axis)[0]
+        return float(pickup_a / self.shares(circuit)[first] - pickup_a)
+
     def exciting_a(self, volts: float, groups: Sequence[str] = ENDS) -> float:
         """RMS exciting current of one CT, mean of some tables of [ct]; NaN well above the knee. [A]
 
@@ -324,7 +344,8 @@ class Desk(Nominal):
         )
         form = bias_form(study, lattice.bias_of(axis), axis)
         wanted = measurement(study, scheme, (form,), chain=chain_of(study, self.samples))
-        return solved.quantities(wanted)[:, list(scheme.of(axis)), 0]
+        numbers = list(scheme.of(axis))
+        return solved.quantities(wanted)[:, numbers, 0] * self.shares(lattice.circuit)[numbers]
 
     def by_hand(self, event: Event) -> tuple[float, str] | None:
         """AC component of an event's first cycle at the worst that can be drawn, RMS [pu], and the

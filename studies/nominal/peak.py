@@ -19,6 +19,7 @@ from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
 from montecarlo.quantities import Array, Distribution
 from montecarlo.quantities.wording import listed
+from montecarlo.relays.nonlinear import limited_peak
 from montecarlo.relays.places import carried
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary import peak
@@ -30,14 +31,20 @@ from montecarlo.study.nominal import Nominal
 from studies.nominal.groups import turn_faults_a
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.numbers import plain
-from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK
+from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK, SIMULATED
 from studies.report.words import scheme_name
 
 if TYPE_CHECKING:
     import pandas as pd
 
 PEAKS = Stage("peak voltages of the relay circuit", 2e4)  # in solutions of a circuit
-HIGHEST = ("machine.voltage_factor", "machine.armature_time_constant_s", "earthing.current_limit_a")
+HIGHEST = (
+    "machine.voltage_factor",
+    "machine.armature_time_constant_s",
+    "earthing.current_limit_a",
+    "scheme.nonlinear_resistor.c",
+    "scheme.nonlinear_resistor.beta",
+)
 LOWEST = (
     "winding.leakage_reactance_pu",
     "winding.coil_leakage_coupling",
@@ -79,6 +86,8 @@ class PeakVoltage:
     peak_formula_v: float
     simulated_fault: str
     peak_simulated_v: float  # NaN: not resolved
+    # across the study's non-linear resistor, if it has one; all else is without it
+    with_resistor_v: float | None = None
 
     @property
     def highest_v(self) -> float:
@@ -193,7 +202,8 @@ def peak_voltages(study: Study) -> list[PeakVoltage]:
     found: dict[tuple[str, float], Circuit] = {}
     for circuit in dict.fromkeys(lattice.circuit for lattice in candidate_lattices(study)):
         key = circuit.scheme, circuit.stabilising_resistance_ohm
-        if key not in found or worst.ohms(circuit).sum() > worst.ohms(found[key]).sum():
+        ohm = worst.branch_ohms(circuit).sum()
+        if key not in found or ohm > worst.branch_ohms(found[key]).sum():
             found[key] = circuit
     return [_of_circuit(worst, circuit, faults) for circuit in found.values()]
 
@@ -203,7 +213,7 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
     scheme = scheme_of(worst.study, circuit.scheme)
     if scheme.of_branches:
         faults = faults.with_turns(worst)
-    ohm = worst.ohms(circuit)[None]
+    ohm = worst.branch_ohms(circuit)[None]
     inside = np.array([not leg.parts[0].startswith("return.") for leg in scheme.legs])
     same = np.zeros(len(faults.names), int)
     cores = take(at_places(worst.bank, scheme.places), same)
@@ -229,6 +239,12 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
     highest = int(volts.argmax())
     legs = np.abs((currents / cores.turns) @ scheme.table.T)[:, inside]
     stabilising = circuit.stabilising_resistance_ohm if scheme.stabilised else None
+    with_resistor_v = None
+    if worst.study.scheme.nonlinear_resistor is not None and scheme.high_impedance:
+        through = np.abs((currents / cores.turns) @ scheme.table.T)[:, list(scheme.high_impedance)]
+        c, beta = (worst.at(f"scheme.nonlinear_resistor.{key}") for key in ("c", "beta"))
+        without_v = np.nanmax([by_hand.max(), volts.max()])
+        with_resistor_v = float(min(limited_peak(through.max(), c, beta), without_v))
     return PeakVoltage(
         circuit.scheme,
         stabilising,
@@ -239,6 +255,7 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
         float(by_hand[row, ct]),
         faults.names[tried[highest]],
         float(volts[highest]),
+        with_resistor_v,
     )
 
 
@@ -259,10 +276,12 @@ def caution(peaks: list[PeakVoltage]) -> list[str]:
     if not (each := _above(peaks)):
         return []
     most = max(row.highest_v for row in peaks)
+    with_v = [row.with_resistor_v for row in peaks if row.above_limit]
+    given = [volts for volts in with_v if volts is not None]
+    cure = _limited(max(given)) if len(given) == len(with_v) else _needed(" there")
     return [
         f"peak voltage on an internal fault: above {LIMIT_V / 1000:g} kV for {each} (up to"
-        f" {most / 1000:.3g} kV). A non-linear resistor across the relay circuit is needed there."
-        f" {NOT_SIMULATED}"
+        f" {most / 1000:.3g} kV). {cure}"
     ]
 
 
@@ -310,13 +329,13 @@ def peak_of_chosen(frame: pd.DataFrame, row: Mapping[str, Any] | None) -> str:
     """
     if row is None:
         return ""
-    volts = highest_v(frame, row)
-    above = (
-        f" It is above {LIMIT_V / 1000:g} kV. A non-linear resistor across the relay circuit is"
-        f" needed. {NOT_SIMULATED}"
-        if volts > LIMIT_V
-        else ""
-    )
+    mine = _of_circuit_of(frame, row)
+    volts, with_v = highest_v(frame, row), mine.get("with_resistor_v", np.nan)
+    above = f" It is above {LIMIT_V / 1000:g} kV." if volts > LIMIT_V else ""
+    if np.isfinite(with_v):
+        above += f" {_limited(with_v)}"
+    elif above:
+        above += f" {_needed()}"
     return (
         "Peak voltage across the relay circuit with the chosen setting, on an internal fault: at"
         f" most {volts_text(volts)} (the larger of formula and simulation).{above} {PEAK}"
@@ -352,10 +371,26 @@ def highest_v(frame: pd.DataFrame, row: Mapping[str, Any]) -> float:
     -------
     float
     """
+    return float(_of_circuit_of(frame, row)[["peak_formula_v", "peak_simulated_v"]].max())
+
+
+def _of_circuit_of(frame: pd.DataFrame, row: Mapping[str, Any]) -> pd.Series[Any]:
+    """The circuit that a candidate stands on."""
     mine = frame[frame["scheme"] == row["scheme"]]
     ohms, ohm = mine["stabilising_resistance_ohm"], row["stabilising_resistance_ohm"]
     same = ohms.isna() if np.isnan(ohm) else ohms == ohm
-    return float(mine.loc[same, ["peak_formula_v", "peak_simulated_v"]].max(axis=1).iloc[0])
+    return mine.loc[same].iloc[0]
+
+
+def _needed(where: str = "") -> str:
+    return f"A non-linear resistor across the relay circuit is needed{where}. {NOT_SIMULATED}"
+
+
+def _limited(volts: float) -> str:
+    return (
+        "That is without the study's non-linear resistor. Across the resistor it is at most"
+        f" {volts_text(volts)}. {SIMULATED}"
+    )
 
 
 def peak_blocks(peaks: list[PeakVoltage]) -> Iterator[Block]:
@@ -416,6 +451,9 @@ def _lines(row: PeakVoltage) -> Iterator[tuple[str, ...]]:
     peak_v = "unresolved" if np.isnan(volts) else plain(volts, 4)
     fault = NAMES[row.simulated_fault]
     yield ohm, "simulated", fault, none, none, none, peak_v, _mark(volts)
+    if (limited_v := row.with_resistor_v) is not None:
+        peak_v = plain(limited_v, 4)
+        yield ohm, "with resistor", none, none, none, none, peak_v, _mark(limited_v)
 
 
 def _mark(volts: float) -> str:
@@ -436,4 +474,6 @@ def peak_frame(peaks: list[PeakVoltage]) -> pd.DataFrame:
     import pandas as pd
 
     frame = pd.DataFrame([vars(row) | {"above_limit": row.above_limit} for row in peaks])
+    if all(row.with_resistor_v is None for row in peaks):
+        frame = frame.drop(columns="with_resistor_v")
     return frame.astype({"stabilising_resistance_ohm": float})

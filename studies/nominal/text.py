@@ -22,6 +22,7 @@ from studies.nominal.desk import ALONG, Desk, outermost
 from studies.nominal.excitation import excitation
 from studies.nominal.groups import between, earth_faults_a, groups_apart
 from studies.nominal.high_set import high_set
+from studies.nominal.nonlinear import nonlinear_resistor
 from studies.nominal.operating import operating_a
 from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import left_unprotected, stabilising_resistance, stability
@@ -166,6 +167,7 @@ def hand_calculation(desk: Desk) -> list[Block]:
     return [
         *_unprotected(desk),
         *_operating_currents(desk),
+        *nonlinear_resistor(desk),
         *stability(desk),
         *stabilising_resistance(desk),
         *groups_apart(desk),
@@ -275,11 +277,12 @@ def _operating_row(
     desk: Desk, lattice: Lattice, axis: Axis, pickup: float, in_leg: bool
 ) -> OperatingRow:
     scheme, ohms = desk.scheme(lattice.scheme), desk.ohms(lattice.circuit)
+    leg_a = pickup + desk.resistor_a(lattice.circuit, axis, pickup)
     leg, cts = scheme.elements[scheme.of(axis)[0]].leg, desk.driving(lattice.scheme, axis)
     path = float(ohms[leg]) if axis == "phase" else scheme.path_ohm(axis, ohms)
-    volts = pickup * (path + desk.series_ohm(cts))
+    volts = leg_a * (path + desk.series_ohm(cts))
     turns = desk.turns_of(lattice.scheme, axis)
-    ideal = turns * pickup
+    ideal = turns * leg_a
     knee = desk.knee_of(cts)
     exciting = desk.exciting_a(volts, cts)
     head = (
@@ -291,7 +294,7 @@ def _operating_row(
     if np.isnan(exciting):
         return OperatingRow((*head, "above knee", f"{ideal:.4g}", "-", "-"))
     count = int(np.count_nonzero(scheme.table[leg]))
-    most = float(handcalc.primary_operating_current(turns, pickup, exciting, count))
+    most = float(handcalc.primary_operating_current(turns, leg_a, exciting, count))
     biased = desk.biased(lattice.scheme, axis)
     far = 1.05 * most * (MOST_RESTRAINT if biased else 1)
     phasor = operating_a(desk, lattice, axis, pickup, far)
@@ -299,7 +302,7 @@ def _operating_row(
     cells = (*head, f"{1000 * exciting:.3g}", f"{ideal:.4g}", bound)
     if np.isnan(phasor):
         return OperatingRow((*cells, f"above {far:.3g} "))
-    beyond = pickup * path > steady.VALID_KNEE_SHARE * knee
+    beyond = leg_a * path > steady.VALID_KNEE_SHARE * knee
     return OperatingRow((*cells, f"{phasor:.4g}{'*' if beyond else ' '}"), beyond)
 
 

@@ -176,8 +176,8 @@ def _left_out(note: LeftOut) -> str:
 
 def _burden_circuits(note: BurdenCircuits) -> str:
     return (
-        f"A burden in VA at setting changes the relay circuit with the pick-up: {note.candidates}"
-        f" candidates need {counted(note.circuits, 'circuit')}."
+        "A burden in VA at setting, or a non-linear resistor, changes the relay circuit with the"
+        f" pick-up: {note.candidates} candidates need {counted(note.circuits, 'circuit')}."
     )
 
 

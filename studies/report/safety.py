@@ -48,6 +48,9 @@ NOT_SIMULATED = (
     "The non-linear resistor is not in the simulated circuit, so these probabilities hold"
     " without it."
 )
+SIMULATED = (
+    "The probabilities hold with it: each pick-up is judged with the current that it takes there."
+)
 
 TESTS = (
     PERSONS,

@@ -10,6 +10,7 @@ from montecarlo.formulas import handcalc
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES as ELEMENTS
 from montecarlo.relays.schemes import Axis
+from montecarlo.study.circuits import Circuit
 from studies.nominal.desk import Desk, HandRule
 from studies.nominal.groups import standing
 from studies.nominal.stability import (
@@ -42,10 +43,12 @@ def _unprotected(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:
         if not math.isnan(pickup) and desk.between_groups(row["scheme"], axis):
             yield _apart(desk, row["scheme"], axis, pickup)
         elif not math.isnan(pickup):
+            taken = desk.resistor_a(_circuit(row), axis, pickup)
+            said = f"({pickup:g} + {taken:.3g}) A" if taken else f"{pickup:g} A"
             yield (
                 f"winding left unprotected, {axis} {pickup:g} A",
-                f"I N R / E = {pickup:g} A x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
-                f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup))}",
+                f"I N R / E = {said} x {desk.turns:g} x {desk.neutral_ohm:.4g} ohm /"
+                f" {desk.emf_v:.4g} V = {left_unprotected(desk.unprotected(pickup + taken))}",
                 _left_by_study(row),
             )
 
@@ -59,6 +62,15 @@ def _apart(desk: Desk, kind: str, axis: Axis, pickup_a: float) -> tuple[str, ...
         f"unbalance, circulating current and ratio errors at rated load: at most {most:.3g} A",
         f"the pick-up {verdict} it",
     )
+
+
+def _circuit(row: Row) -> Circuit:
+    """What a candidate stands on."""
+    ohm, phase_a, earth_a = (
+        None if math.isnan(row[key]) else float(row[key])
+        for key in ("stabilising_resistance_ohm", "phase_pickup_a", "earth_pickup_a")
+    )
+    return Circuit(row["scheme"], ohm or 0.0, phase_a, earth_a)
 
 
 def _stable(desk: Desk, row: Row) -> Iterator[tuple[str, ...]]:

@@ -34,6 +34,7 @@ from montecarlo.secondary.measurement import holds_from
 from montecarlo.secondary.restraint import operating_quantity, threshold
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import Lattice, lattices_of
+from montecarlo.study.circuits import Circuit
 from montecarlo.study.description import Study
 from montecarlo.study.strata import in_time, strata
 from studies.waveforms.judging import Judging, cleared_s
@@ -304,7 +305,28 @@ def _solve(
         settle=0.0 if trace or in_time(block.study, block.stratum) else SETTLED_SHARE,
         keep_trace=trace,
     )
-    return window, response, judged
+    return window, _of_elements(block, circuit, response), judged
+
+
+def _of_elements(
+    block: Block, circuit: Circuit, response: transient.Response
+) -> transient.Response:
+    """The same with what elements get of their legs' currents, beside a non-linear resistor."""
+    if block.study.scheme.nonlinear_resistor is None:
+        return response
+    legs = block.share(circuit)[..., None]
+    own = legs[:, list(block.scheme(circuit).watch)]
+
+    def part(values: Array, share: Array) -> Array:
+        return values * share if values.size else values
+
+    return replace(
+        response,
+        pickup=part(response.pickup, own[..., None]),
+        earlier=part(response.earlier, own[..., None]),
+        trace=part(response.trace, legs),
+        difference=part(response.difference, own),
+    )
 
 
 def _driven(
