@@ -35,6 +35,14 @@ ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {  # grids, the settin
     "two_phase_one_earth": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
     "biased": (PHASE | {"first_slope": [0.1, 0.3]}, {"phase_pickup_a": 0.15, "first_slope": 0.2}),
     "restricted_earth_fault": (EARTH | OHM, {"earth_pickup_a": 0.07}),
+    "biased_restricted_earth_fault": (
+        EARTH | {"first_slope": [0.1, 0.3]},
+        {"earth_pickup_a": 0.07, "first_slope": 0.2},
+    ),
+    "biased_with_restricted_earth_fault": (
+        PHASE | EARTH | {"first_slope": [0.1, 0.3]},
+        {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07, "first_slope": 0.2},
+    ),
     "second_cores": (PHASE | EARTH | OHM, {"phase_pickup_a": 0.15, "earth_pickup_a": 0.07}),
 }
 
@@ -98,15 +106,17 @@ def test_a_worked_study_runs(path: Path) -> None:
 def test_a_scheme_alone_is_checked_and_run(kind: str, form: str) -> None:
     table, (grids, existing) = few(ROOT / "configs" / "schemes_11kv.toml"), ALONE[kind]
     table["study"]["kind"] = "setting_sweep"
-    table["scheme"] |= {"kind": kind, "bias_form": form}
+    biased = kind.startswith("biased")
+    current = "largest" if "earth" in kind and biased else "mean"
+    table["scheme"] |= {"kind": kind, "bias_form": form, "bias_current": current}
     if kind != "second_cores":
         del table["scheme"]["custom"]
     table["candidates"] = grids | {"delay_s": [0, 0.1], "existing": existing}
     study = parse_study(table, ROOT / "configs")
     text = check_text(study)
     assert "nan" not in text.split()
-    assert ("Stabilising resistance for this" in text) == (kind != "biased")
-    assert ("Biased elements trip" in text) == (kind == "biased")
+    assert ("Stabilising resistance for this" in text) == (not biased)
+    assert ("Biased elements trip" in text) == biased
     frame = answered(study).frames["candidates"]
     assert frame["phase_pickup_a"].isna().all() == ("phase_pickup_a" not in grids)
     assert frame["earth_pickup_a"].isna().all() == ("earth_pickup_a" not in grids)
