@@ -199,7 +199,9 @@ def _setting(
 
 def _gate(lattice: Lattice, axis: Axis, delay_s: float | None) -> str | None:
     """What lasts is judged without the gates of phase elements."""
-    return None if axis == "phase" and delay_s is None else lattice.own.gate_of(axis)
+    if axis == "earth":
+        return lattice.own.earth_gate
+    return lattice.own.gate if axis == "phase" and delay_s is not None else None
 
 
 def _circuit_words(block: Block, lattice: Lattice, axis: Axis) -> str:

@@ -273,7 +273,8 @@ def pickups_at_place(block: Block, lattice: Lattice, along: Along) -> Iterator[t
         found = _at_place(block, lattice, sweep)
         if (margin := _release(block, lattice, sweep.axis, along)) is not None:
             nodes = winding_nodes(margin.shape[1] - 1)
-            found = np.where(at_place(nodes, margin, x, signed=True) > 0, found, 0.0)
+            released = at_place(nodes, margin, x, signed=True) > 0
+            found = np.where(released, found, np.minimum(found, 0.0))
         yield sweep, found
 
 

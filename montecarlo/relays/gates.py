@@ -19,6 +19,7 @@ NEEDS = {  # keys by what starts a gate
 }
 OF_DIFFERENCE = ("ratio", "floor_pu")  # of starts that look at how large the difference is
 OF_EARTH = "no_neutral_current"  # the start of a gate of earth elements, and of no other
+NOT_OF_EARTH = ("hold", "hold_above", "stays_s", "longest_s", "slope", "together")
 
 
 class Gate(Section):
@@ -121,6 +122,11 @@ def gate_faults(gate: Gate) -> Iterator[str]:
         A line a fault, without the key of the gate.
     """
     yield from _of_start(gate)
+    if gate.start == OF_EARTH:
+        for key in NOT_OF_EARTH:
+            if key in gate.model_fields_set:
+                yield f"{key}: given, but a gate that starts on {OF_EARTH} has none; take it out"
+        return
     if gate.hold == "direct_current" and gate.hold_above is None:
         yield "hold_above: missing; give the DC component that holds the gate, as 0.3"
     if gate.hold != "direct_current" and gate.hold_above is not None:

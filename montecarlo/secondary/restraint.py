@@ -143,7 +143,8 @@ def bias_current(ends: Array, kind: str) -> Array:
     ends : ndarray, (..., ends)
         Magnitudes of the ends' currents (A).
     kind : str
-        "mean", "sum" or "largest", of two ends also "vector_mean" or "scalar_product".
+        "mean", "sum" or "largest", of two ends also "vector_mean" or "scalar_product", of a neutral
+        CT and others "residual_pair".
 
     Returns
     -------
@@ -153,6 +154,8 @@ def bias_current(ends: Array, kind: str) -> Array:
         return np.asarray(ends.max(axis=-1))
     if kind == "scalar_product":
         return np.asarray(np.sqrt(ends.prod(axis=-1)))
+    if kind == "residual_pair":
+        return np.asarray(ends.sum(axis=-1) / 2)
     return np.asarray(ends.sum(axis=-1) if kind == "sum" else ends.mean(axis=-1))
 
 

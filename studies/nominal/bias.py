@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.relays.schemes import AXES, RESIDUAL_PAIR, Axis
 from montecarlo.secondary.restraint import Bias, threshold
 from montecarlo.study.candidates import biases_of, grids_of
 from montecarlo.study.circuits import bias_form
@@ -41,16 +41,25 @@ def bias(desk: Desk) -> Iterator[Block]:
     ]
     if not found:
         return
+    through = [one for one in found if desk.study.scheme.bias_current_of(one[1]) != RESIDUAL_PAIR]
+    if len(through) < len(found):
+        yield Paragraph(
+            f"{_forms(desk, found)} Of currents clear of earth, load among them, a residual pair"
+            " has I_b = 0. Then nothing restrains such an element against a spill of its CTs: a"
+            " release (candidates.earth_gate) holds it back."
+        )
+    if not through:
+        return
     yield Paragraph(
-        f"{_forms(desk, found)} Bias = slope x I_b; above the turning point the second slope"
+        f"{_forms(desk, through)} Bias = slope x I_b; above the turning point the second slope"
         " applies. The table has the differential current that trips, in amperes secondary, first"
         " under rated load. It leaves the part x of the winding unprotected, x as above. The"
         " fault's own share of I_b is left out. The last two columns have the spill that trips in"
         " the largest through fault."
     )
-    for kind, axis in found:
+    for kind, axis in through:
         yield _biased(desk, kind, axis)
-    yield from _ratios(desk, found)
+    yield from _ratios(desk, through)
 
 
 def _forms(desk: Desk, found: Sequence[tuple[str, Axis]]) -> str:

@@ -24,6 +24,7 @@ from studies.nominal.groups import between, earth_faults_a, groups_apart
 from studies.nominal.high_set import high_set
 from studies.nominal.nonlinear import nonlinear_resistor
 from studies.nominal.operating import operating_a
+from studies.nominal.release import release
 from studies.nominal.short_circuit import short_circuit
 from studies.nominal.stability import left_unprotected, stabilising_resistance, stability
 from studies.report.blocks import Block, Paragraph, Table, paragraphs
@@ -132,7 +133,7 @@ def _carries(desk: Desk, kind: str, axis: Axis, span_a: tuple[float, float], bia
     said = f"{kind}, {element}: the relay circuit then carries {span}"
     if not biased:
         return said
-    if desk.study.scheme.bias_form == "sum":
+    if desk.study.scheme.bias_form_of(axis) == "sum":
         return f"{said}; the bias is taken off"
     return f"{said} where that is above the bias"
 
@@ -173,6 +174,7 @@ def hand_calculation(desk: Desk) -> list[Block]:
         *groups_apart(desk),
         *bias(desk),
         *high_set(desk),
+        *release(desk),
         *_balancing(desk),
         *_capacitive(desk),
         *short_circuit(desk),

@@ -573,3 +573,27 @@ def test_every_gate_keeps_pickups_of_its_own(tmp_path: Path) -> None:
     free, held = (rows[named[name, "0.0"]] for name in ("none", "held"))
     assert (held <= free).all()
     assert (held < free).any()
+
+
+def test_a_released_earth_element_keeps_pickups_of_its_own(tmp_path: Path) -> None:
+    gate = {"name": "released", "start": "no_neutral_current", "start_pu": 0.1}
+    changes = PLAIN | {
+        "scheme.kind": "biased_restricted_earth_fault",
+        "scheme.bias_current": "largest",
+        "scheme.gates": [gate],
+        "ct.neutral_conductor": {},
+        "candidates.earth_gate": ["none", "released"],
+        "candidates.first_slope": [0.1],
+        "candidates.phase_pickup_a": REMOVE,
+        "candidates.stabilising_resistance_ohm": REMOVE,
+    }
+    kept(tmp_path, changes)
+    file = "samples_internal_earth.parquet"
+    table = pd.read_csv(tmp_path / sample_files.COLUMNS, keep_default_na=False)
+    mine = table[table["file"] == file]
+    rows = pd.read_parquet(tmp_path / file)
+    for what in ("critical pick-up", "load pick-up"):
+        named = mine[mine["what"] == what].groupby("gate")["column"].first()
+        free, held = (rows[named[name]] for name in ("none", "released"))
+        assert (held <= free).all()
+        assert (held < free).any() == (what == "critical pick-up")  # load restrains in any case

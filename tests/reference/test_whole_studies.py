@@ -123,6 +123,14 @@ SCHEMES: dict[str, dict[str, Any]] = {
     "restricted_earth_fault": {"ct.neutral_conductor": {}, "relay.earth_burden_ohm": 0.0},
     "two_phase_one_earth": {"candidates.phase_pickup_a": [50.0]},
     "biased": {"candidates.first_slope": [0.0]},
+    "biased_restricted_earth_fault": {  # released by far less than the pick-up
+        "ct.neutral_conductor": {},
+        "relay.earth_burden_ohm": 0.0,
+        "scheme.bias_current": "residual_pair",
+        "scheme.gates": [{"name": "free", "start": "no_neutral_current", "start_pu": 0.001}],
+        "candidates.first_slope": [0.0],
+        "candidates.earth_gate": ["free"],
+    },
 }
 
 
