@@ -50,9 +50,8 @@ ALONE: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {  # grids, the settin
     "core_balance": (PHASE, {"phase_pickup_a": 0.15}),
     "neutral_to_neutral": (EARTH, {"earth_pickup_a": 0.07}),
 }
-STABLE_BY_HAND = {"per_phase", "two_phase_one_earth", "restricted_earth_fault", "second_cores"} | {
-    "split_phase"
-}
+OTHERS = {"core_balance", "neutral_to_neutral"}
+STABLE_BY_HAND = {kind for kind in ALONE if not kind.startswith("biased")} - OTHERS
 
 
 def few(path: Path) -> dict[str, Any]:
