@@ -142,7 +142,8 @@ def _pickups(
 
 
 def _title(group: Sequence[Measured]) -> str:
-    return " and ".join(scheme_name(one.scheme) for one in group)
+    *others, last = (scheme_name(one.scheme) for one in group)
+    return " and ".join([*(name.removesuffix(" elements") for name in others), last])
 
 
 def _legend(of: OfWinding) -> list[Any]:

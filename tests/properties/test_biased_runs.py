@@ -199,7 +199,7 @@ def critical(block: Block, number: int) -> Array:
     """x* (n, pick-ups) of one lattice, as the run has it."""
     lattice = block.job.lattices[number]
     by_phasors = {
-        c: winding._by_phasors(block, c, winding_nodes(winding.STEADY_INTERVALS))
+        c: winding._by_phasors(block, c, winding_nodes(winding.STEADY_INTERVALS))[0]
         for c in block.circuits
     }
     notes = dict.fromkeys(("re_entries", "interpolation", "interpolated"), 0.0)

@@ -23,6 +23,7 @@ from montecarlo.study.axes import Setting
 from montecarlo.study.budget import samples_that_show, shown_at_best
 from studies.report.notes import sentences
 from studies.report.refusals import in_words
+from tests.made.branches import BRANCHES
 from tests.made.studies import FEW_TYPES, study_table, study_with
 
 SMALL: dict[str, Any] = FEW_TYPES | {
@@ -74,6 +75,7 @@ def every() -> Result:
         {
             "scheme.kind": list(BUILT_IN),
             "ct.neutral_conductor": {},
+            **BRANCHES,
             "candidates.first_slope": [0.0, 0.2],
             "candidates.earth_pickup_a": [0.02, 0.06, 0.1],
         }

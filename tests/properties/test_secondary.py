@@ -324,7 +324,7 @@ def test_a_bad_sample_is_unresolved_and_alone(kind: str) -> None:
         leg_ohm=circuits.leg_ohm.copy(),
         decay_s=circuits.decay_s.copy(),
     )
-    spoilt.fault_a[3, 1], spoilt.fault_a[17] = np.nan, np.inf
+    spoilt.fault_a[3, -1], spoilt.fault_a[17] = np.nan, np.inf
     spoilt.leg_ohm[20, 0], spoilt.decay_s[21] = np.nan, np.nan
     with np.errstate(invalid="ignore"):
         pickup = spoilt.solve(0.06, delays_s=(0.0, 0.02)).pickup

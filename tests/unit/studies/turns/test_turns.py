@@ -91,7 +91,7 @@ def test_the_report_says_which_fault_stays_unseen(of: OfWinding) -> None:
     frame = unseen_frame(of, pickups_of(CANDIDATES))
     text = " ".join(shown(unseen_text(of, frame)).split())
     assert "a pick-up of 0.1 A leaves unseen all of those within a coil" in text
-    assert "core balance: at the finest pick-up, 0.02 A," in text
+    assert "core-balance elements: at the finest pick-up, 0.02 A," in text
     assert "of the installations trip at rated load without a fault" in text
 
 
