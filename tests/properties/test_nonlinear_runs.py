@@ -19,6 +19,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import strata
 from studies.commissioning.expected import Sheet
 from studies.nominal.desk import Desk
+from studies.nominal.operating import operating_a
 from studies.nominal.peak import caution, peak_frame, peak_of_chosen, peak_voltages
 from studies.sweep.by_hand import beside_by_hand
 from studies.waveforms.cases import nearest_cases, ratios_of
@@ -115,7 +116,7 @@ def test_the_desk_adds_what_it_takes() -> None:
     assert LEG_A > 1.01 * PICKUP_A
     desk = Desk(ideal())
     (lattice,) = lattices_of(desk.study, SETTING)
-    assert desk.operating_a(lattice, "earth", PICKUP_A, 200.0) == pytest.approx(
+    assert operating_a(desk, lattice, "earth", PICKUP_A, 200.0) == pytest.approx(
         desk.turns * LEG_A, rel=1e-5
     )
     assert desk.element_ohms(lattice.circuit)["earth"] == pytest.approx(BRANCH_OHM)
