@@ -16,6 +16,7 @@ from montecarlo.study.description import Study
 # every assumption set.
 CHANGEABLE = (
     "machine",
+    "winding",
     "network",
     "load",
     "states",

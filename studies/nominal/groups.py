@@ -17,6 +17,7 @@ from montecarlo.quantities import Array, Complex, Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, carried
 from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.study.circuits import ROUND_OFF
 from montecarlo.study.nominal import Nominal
 from studies.nominal.desk import Desk
 from studies.nominal.through import THROUGH
@@ -62,7 +63,7 @@ def standing(desk: Desk, kind: str, axis: Axis) -> Standing:
     by_phase = carried(apart, scheme.places) @ weights
     by_ct = weights * carried(THROUGH, scheme.places)
     errors = [_range(ct.turns_ratio_error_percent) for ct in cts]
-    used = np.flatnonzero(by_ct)
+    used = np.flatnonzero(np.abs(by_ct) > ROUND_OFF * np.abs(weights))
     unbalance = _range(winding.group_unbalance_percent)
     circulating = _range(winding.circulating_percent)
     rated_a = desk.study.machine.rated_current_a

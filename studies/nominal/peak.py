@@ -19,7 +19,6 @@ from montecarlo.formulas import handcalc
 from montecarlo.plant import internal, machine
 from montecarlo.quantities import Array, Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.nonlinear import limited_peak
 from montecarlo.relays.places import carried
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.secondary import peak
@@ -29,6 +28,7 @@ from montecarlo.study.circuits import Circuit, scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 from studies.nominal.groups import turn_faults_a
+from studies.nominal.limited import across_resistor_v
 from studies.report.blocks import Block, Paragraph, Table
 from studies.report.numbers import plain
 from studies.report.safety import LIMIT_V, NOT_SIMULATED, PEAK, SIMULATED
@@ -86,7 +86,7 @@ class PeakVoltage:
     peak_formula_v: float
     simulated_fault: str
     peak_simulated_v: float  # NaN: not resolved
-    # across the study's non-linear resistor, if it has one; all else is without it
+    # with the study's non-linear resistor, across it or a leg without one; all else is without it
     with_resistor_v: float | None = None
 
     @property
@@ -241,10 +241,25 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
     stabilising = circuit.stabilising_resistance_ohm if scheme.stabilised else None
     with_resistor_v = None
     if worst.study.scheme.nonlinear_resistor is not None and scheme.high_impedance:
-        through = np.abs((currents / cores.turns) @ scheme.table.T)[:, list(scheme.high_impedance)]
+        limited = list(scheme.high_impedance)
         c, beta = (worst.at(f"scheme.nonlinear_resistor.{key}") for key in ("c", "beta"))
+        across_v = across_resistor_v(currents / cores.turns, scheme.table[limited], c, beta)
         without_v = np.nanmax([by_hand.max(), volts.max()])
-        with_resistor_v = float(min(limited_peak(through.max(), c, beta), without_v))
+        with_resistor_v = float(min(across_v, without_v))
+        inside[limited] = False  # the legs that have none
+        if inside.any():
+            full_v = peak.full_voltage(scheme.table, ohm[same], cores, currents, inside)
+            simulated_v = peak.peak_voltage(
+                scheme.table,
+                ohm[same][tried],
+                take(cores, tried),
+                currents[tried],
+                faults.decay_s[tried],
+                inside,
+                machine_data.frequency_hz,
+            )
+            formula_v = handcalc.peak_voltage(knee, full_v)[:, scheme.table[inside].any(axis=0)]
+            with_resistor_v = float(np.nanmax([with_resistor_v, *formula_v.flat, *simulated_v]))
     return PeakVoltage(
         circuit.scheme,
         stabilising,
@@ -387,9 +402,10 @@ def _needed(where: str = "") -> str:
 
 
 def _limited(volts: float) -> str:
+    above = f", above {LIMIT_V / 1000:g} kV" if volts > LIMIT_V else ""
     return (
-        "That is without the study's non-linear resistor. Across the resistor it is at most"
-        f" {volts_text(volts)}. {SIMULATED}"
+        "That is without the study's non-linear resistor. With it, across it or a relay circuit"
+        f" that has none, the peak is at most {volts_text(volts)}{above}. {SIMULATED}"
     )
 
 

@@ -141,6 +141,8 @@ def _gate(ax: Axes, one: Shown) -> None:
         **bar,
     )
     starts = gate_starts(one)
+    if not len(starts):  # a line without points would claim the figure's corner in its layout
+        return
     mark: dict[str, Any] = {"transform": above, "zorder": 5, "clip_on": False}
     ax.plot(
         starts,
@@ -209,6 +211,7 @@ def _legends(axes: Sequence[Sequence[Axes]], cases: Sequence[Shown]) -> None:
         marks.append(legend_mark("held for the delay", FALSE, linewidth=6, alpha=0.15))
     if any(tells_gate(one) for one in cases):
         marks.append(legend_mark("gate on", GATE, linewidth=6))
+    if any(tells_gate(one) and len(gate_starts(one)) for one in cases):
         marks.append(legend_mark("gate starts", **STARTS))
     if any(tells_clearing(one) for one in cases):
         marks.append(legend_mark("contacts open", **OPEN))

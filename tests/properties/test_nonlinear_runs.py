@@ -116,8 +116,9 @@ def test_the_desk_adds_what_it_takes() -> None:
     assert LEG_A > 1.01 * PICKUP_A
     desk = Desk(ideal())
     (lattice,) = lattices_of(desk.study, SETTING)
-    primary_a = operating_a(desk, lattice, "earth", PICKUP_A, 200.0)
-    assert primary_a == pytest.approx(desk.turns * LEG_A, rel=1e-5)
+    assert operating_a(desk, lattice, "earth", PICKUP_A, 200.0) == pytest.approx(
+        desk.turns * LEG_A, rel=1e-5
+    )
     assert desk.element_ohms(lattice.circuit)["earth"] == pytest.approx(BRANCH_OHM)
     row = {
         "scheme": SETTING.scheme,
@@ -175,6 +176,21 @@ def test_the_peak_is_limited_beside_the_one_without_it() -> None:
     assert "without the study's non-linear resistor" in said
     assert "dangerous to persons" in said
     assert ("is needed" in caution([alone])[0]) if alone.above_limit else not caution([alone])
+
+
+def test_the_peak_counts_relay_circuits_without_the_resistor() -> None:
+    """A balanced fault through CTs that saturate unequally crosses the earth circuit, and the phase
+    circuits have no resistor."""
+    low, high = (
+        peak_voltages(ideal({KEY: {"c": 150.0, "beta": 0.25}, "scheme.phase_stabilising_ohm": ohm}))
+        for ohm in (0, 600)
+    )
+    for (row,) in (low, high):
+        assert row.with_resistor_v is not None
+        assert row.with_resistor_v <= row.highest_v
+        across_v = 150 * (np.sqrt(2) * row.current_a) ** 0.25
+        assert row.with_resistor_v >= min(across_v, row.highest_v) * (1 - 1e-6)
+    assert high[0].with_resistor_v > 2 * across_v
 
 
 def _without(study: Study) -> Any:

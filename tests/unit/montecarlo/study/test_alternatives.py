@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from montecarlo.study.read import digest, read_study
+from tests.made.branches import between_groups
 from tests.made.said import check_text
 from tests.made.studies import faults_of, minimal_study_text, study_with
 
@@ -90,10 +91,20 @@ def test_samples_and_seed_of_the_command_reach_every_alternative(tmp_path: Path)
     ]
 
 
+def test_an_alternative_may_have_another_winding() -> None:
+    other = alternative({"winding.branches": 4, "winding.layout": "half"})
+    study = between_groups("split_phase", KIND | {"alternatives": [other]})
+    (_, one), *_ = study.alternative_studies
+    assert one.winding is not None
+    assert (one.winding.branches, one.winding.layout) == (4, "half")
+    assert study.winding is not None
+    assert study.winding.branches == 2
+
+
 WHOLE = (
-    "must be a whole key in quotes that begins with machine, network, load, states, earthing, ct,"
-    " internal_faults, external_events, scheme, relay, backup, candidates or policy, as"
-    ' "ct.remanence_percent"'
+    "must be a whole key in quotes that begins with machine, winding, network, load, states,"
+    " earthing, ct, internal_faults, external_events, scheme, relay, backup, candidates or policy,"
+    ' as "ct.remanence_percent"'
 )
 
 

@@ -68,8 +68,8 @@ def test_samples_and_seed_of_the_command_reach_every_assumption_set(tmp_path: Pa
 
 REMANENT = {"ct.remanence_percent": 40}
 WHOLE = (
-    "must be a whole key in quotes that begins with machine, network, load, states, earthing, ct,"
-    ' internal_faults or external_events, as "ct.remanence_percent"'
+    "must be a whole key in quotes that begins with machine, winding, network, load, states,"
+    ' earthing, ct, internal_faults or external_events, as "ct.remanence_percent"'
 )
 
 

@@ -242,3 +242,21 @@ def test_the_gate_is_a_bar_with_a_mark_where_it_starts() -> None:
     measured = one.frame[["measured_a", "operates_above_a"]].to_numpy()
     assert figure.axes[-2].get_ylim()[1] * 0.9 > measured.max()  # the bar lies above all values
     assert_text_is_readable(figure)
+
+
+def test_a_gate_that_is_on_all_the_time_leaves_the_panels_their_room() -> None:
+    """As a release does on a fault clear of earth: it starts nowhere in what is shown."""
+    case = invented()
+    gated = of(replace(case, gate_on=np.ones((3, case.times_s.size), bool), gated=(2,)))
+    with look():
+        figure = cases_in_time([gated, gated])
+        plain = cases_in_time([of(case), of(case)])
+        for one in (figure, plain):
+            one.canvas.draw()
+    assert len(gate_starts(gated)) == 0
+    words = [text.get_text() for text in figure.axes[-1].get_legend().get_texts()]
+    assert "gate on" in words
+    assert "gate starts" not in words
+    for ax, other in zip(figure.axes, plain.axes, strict=True):
+        assert ax.get_position().width == pytest.approx(other.get_position().width, rel=0.05)
+        assert ax.get_position().height == pytest.approx(other.get_position().height, rel=0.05)
