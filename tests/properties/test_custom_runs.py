@@ -9,10 +9,22 @@ import pandas as pd
 import pytest
 
 from montecarlo import run_study
+from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.study.description import Study
+from tests.made.branches import BRANCHES
 from tests.made.custom_schemes import REBUILT, element, leg, line_ends, phase_leg
 from tests.made.studies import study_with
 from tests.properties.test_scheme_runs import FAST, GRIDS, IDEAL, NUMBERS, SMALL
+
+SLOPES = {"first_slope": [0.1, 0.3]}
+FOUR = [0.02, 0.05, 0.1, 0.2]
+EVERY = GRIDS | {
+    "biased_restricted_earth_fault": {"earth_pickup_a": [0.02, 0.05]} | SLOPES,
+    "biased_with_restricted_earth_fault": GRIDS["biased"] | {"earth_pickup_a": [0.05]},
+    "split_phase": {"phase_pickup_a": FOUR},
+    "core_balance": {"phase_pickup_a": FOUR},
+    "neutral_to_neutral": {"earth_pickup_a": FOUR},
+}
 
 
 def rows(study: Study) -> dict[str, pd.DataFrame]:
@@ -40,8 +52,9 @@ def test_a_rebuilt_scheme_gives_the_built_in_s_numbers(kind: str) -> None:
                     "custom": [REBUILT[kind](("L2", "L3"))],
                 },
                 "ct.neutral_conductor": {},
-                "candidates": GRIDS[kind],
+                "candidates": EVERY[kind],
             }
+            | (BRANCHES if kind in OF_GROUPS else {})
         )
     )
     assert len(found["mine"]) == 4
