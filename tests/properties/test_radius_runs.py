@@ -194,13 +194,13 @@ def test_the_choice_changes_where_the_fine_setting_no_longer_trips(
 
 @pytest.mark.slow
 def test_the_change_as_new_centre_changes_the_choice(coarse: tuple[Outcome, Radius]) -> None:
-    """There the run still chooses alike, and two steps further the other setting."""
+    """Two steps before it the run still chooses alike, and two steps further the other setting."""
     done, radius = coarse
     one = margin(radius, Way.LOWER)
     assert one.change is not None
     (item,) = [item for item in uncertain_inputs(done.study) if item.key == KEY]
     step = one.reach / 2**HALVINGS
-    places = (one.change.distance, one.change.distance + 2 * step)
+    places = (one.change.distance - 2 * step, one.change.distance + 2 * step)
     chosen = [run(changed(done.study, item, Way.LOWER, at), workers=1).chosen for at in places]
     assert [each and each.phase_pickup_a for each in chosen] == [COARSE, FINE]
 
