@@ -299,7 +299,7 @@ def with_turns(block: ChunkSamples, load: Complex) -> Complex:
         * rated_a
         / study.machine.phase_voltage_v,
     )
-    scale = rated_a * emf * (1 + s["internal_faults.turns.model_error_percent"] / 100)
+    scale = rated_a * emf * (1 + s["internal_faults.turns.current_error_percent"] / 100)
     load = load.copy()
     load[:, 6:9] += current.difference * scale[:, None]
     found = faults.contacts

@@ -75,7 +75,7 @@ class Turns(Section):
     fault_resistance_ohm: Annotated[
         Distribution, Quantity("ohm", "resistance of such a fault", 0.0, varies="event")
     ] = number(0.0)
-    model_error_percent: Annotated[
+    current_error_percent: Annotated[
         Distribution,
         Quantity(
             "%",

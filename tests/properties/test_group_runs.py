@@ -109,7 +109,7 @@ def test_a_fault_between_turns_is_its_difference() -> None:
         leakage_pu=0.12,
         coupling=block.samples["winding.coil_leakage_coupling"],
     )
-    error = 1 + block.samples["internal_faults.turns.model_error_percent"][:, None] / 100
+    error = 1 + block.samples["internal_faults.turns.current_error_percent"][:, None] / 100
     rated = 25e6 / np.sqrt(3) / 11e3 / 2
     wanted = np.abs(current.difference) * error * rated
     found = measured(block)
