@@ -108,11 +108,13 @@ def _rows(study: Study, job: Job, stratum: Stratum) -> Iterator[dict[str, Any]]:
     internal = stratum.side is Side.INTERNAL
     for name in study.candidates.gates_in_use:
         acted = _joined(found[name])
+        # a release is on all the time until the neutral's current ends it
+        started = study.candidates.key_of_gate(name) == "gate"
         yield {
             "gate": name,
             "type": stratum.kind,
-            "p_started": _mean(acted.started),
-            "p_held_at_clearing": _mean(acted.held),
+            "p_started": _mean(acted.started) if started else np.nan,
+            "p_held_at_clearing": _mean(acted.held) if started else np.nan,
             **(_later(free, acted) if internal else {}),
             "looked_at": int(acted.known.sum()),
         }
