@@ -36,6 +36,12 @@ def _faults(slots: int, pole_pairs: int, pitch: int, branches: int, turns: int, 
     return TurnFaults(contacts(coils_of(winding), turns))
 
 
+@lru_cache(maxsize=4)
+def _differences(faults: TurnFaults, reactance_pu: float, leakage_pu: float) -> Array:
+    """Of places between the turns' own; kept likewise."""
+    return faults.winding.differences(reactance_pu, leakage_pu)
+
+
 def turn_faults(winding: Winding) -> TurnFaults:
     """The catalogue of a winding, and what its faults carry.
 
@@ -174,9 +180,8 @@ def with_fault(block: ChunkSamples, ends: Complex, healthy: Complex, x: Array) -
     if block.wants_groups:
         added = ends - healthy
         into = added[..., :3] - added[..., 3:]
-        ten[..., 6:9] += (shares(block, x) * into[..., None]).sum(axis=-2)
-        side = _sides(_branch(block), _branches(block))
-        ten[..., 9] += (side.reshape(len(block), *(1,) * (x.ndim - 1), 3) * into).sum(axis=-1)
+        branch = _branch(block).reshape(len(block), *(1,) * (x.ndim - 1), 3)
+        ten[..., 6:] += (shares(block.study, branch, x) * into[..., None]).sum(axis=-2)
     return ten
 
 
@@ -197,36 +202,36 @@ def with_fault_in_time(block: ChunkSamples, wave: Array, t: Array, turn: Complex
     """
     ten = waves_beside(block, wave, t, turn)
     if block.wants_groups:
-        share = shares(block, block.samples["internal_faults.position"])
+        share = shares(block.study, _branch(block), block.samples["internal_faults.position"])
         into = wave[:, :3] - wave[:, 3:]
-        ten[:, 6:9] += np.einsum("nqp,nqt->npt", share, into)
-        side = _sides(_branch(block), _branches(block))
-        ten[:, 9] += np.einsum("nq,nqt->nt", side, into)
+        ten[:, 6:] += np.einsum("nqp,nqt->npt", share, into)
     return ten
 
 
-def shares(block: ChunkSamples, x: Array) -> Array:
-    """Differences of L1, L2, L3 over the current out of each phase at x. [-]
+def shares(study: Study, branch: Index | int, x: Array) -> Array:
+    """The last four of a machine's ten currents, over the current out of each phase at x. [-]
 
     Parameters
     ----------
-    block : ChunkSamples
-    x : (n, ...) array (-)
+    study : Study
+        With a winding.
+    branch : (..., 3) array of int, or int
+        Of each phase, the one at fault.
+    x : (...) array (-)
+        Place along it from the neutral.
 
     Returns
     -------
-    (n, ..., 3, 3) array
-        The faulted phase, then L1, L2, L3.
+    (..., 3, 4) array
+        The faulted phase; then differences of L1, L2, L3, and what the star link has of it.
     """
-    study = block.study
     assert study.winding is not None
-    faults = turn_faults(study.winding)
-    table = faults.winding.differences(
+    table = _differences(
+        turn_faults(study.winding),
         study.machine.subtransient_reactance_pu.centre(),
         study.winding.leakage_reactance_pu.centre(),
     )
     coils = table.shape[2] - 1
-    branch = _branch(block).reshape(len(block), *(1,) * (x.ndim - 1), 3)
     at = np.clip(x * coils, 0.0, coils)[..., None]
     coil = np.minimum(at.astype(np.int64), coils - 1)
     phase = np.arange(3)
@@ -234,21 +239,12 @@ def shares(block: ChunkSamples, x: Array) -> Array:
     return np.asarray(whole + (at - coil)[..., None] * (table[phase, branch, coil + 1] - whole))
 
 
-def _branches(block: ChunkSamples) -> int:
-    assert block.study.winding is not None
-    return block.study.winding.branches
-
-
 def _branch(block: ChunkSamples) -> Index:
     """The branch of each phase that a fault lies in, by one draw: (n, 3)."""
-    branches = _branches(block)
+    assert block.study.winding is not None
+    branches = block.study.winding.branches
     every = np.minimum((block.uniform("branch") * branches**3).astype(np.int64), branches**3 - 1)
     return np.stack([every // branches**k % branches for k in range(3)], axis=-1)
-
-
-def _sides(branch: Index, branches: int) -> Array:
-    """What a current out of a branch makes of the star link's: 1/2 in the first group."""
-    return np.asarray(np.where(branch < branches // 2, 0.5, -0.5))
 
 
 def which_contact(block: ChunkSamples) -> Index:
@@ -301,11 +297,5 @@ def with_turns(block: ChunkSamples, load: Complex) -> Complex:
     )
     scale = rated_a * emf * (1 + s["internal_faults.turns.current_error_percent"] / 100)
     load = load.copy()
-    load[:, 6:9] += current.difference * scale[:, None]
-    found = faults.contacts
-    first, second = (
-        _sides(found.coils.branch[each[which]], found.coils.branches)
-        for each in (found.first, found.second)
-    )
-    load[:, 9] += current.fault * scale * (first - second)
+    load[:, 6:] += current.apart * scale[:, None]
     return load

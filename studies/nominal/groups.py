@@ -10,12 +10,12 @@ from itertools import product
 
 import numpy as np
 
-from montecarlo.engine.groups import branch_current_a, turn_faults
+from montecarlo.engine.groups import branch_current_a, shares, turn_faults
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.plant.turns.catalogue import BETWEEN_PHASES
 from montecarlo.quantities import Array, Complex, Distribution
 from montecarlo.quantities.wording import listed
-from montecarlo.relays.places import GROUP_OF, carried
+from montecarlo.relays.places import GROUP_OF, STAR_LINK, carried, places_of
 from montecarlo.relays.schemes import AXES, Axis
 from montecarlo.study.circuits import ROUND_OFF
 from montecarlo.study.nominal import Nominal
@@ -122,29 +122,22 @@ def earth_faults_a(desk: Desk, x: Array) -> Complex:
 
     Returns
     -------
-    (n, 9) complex array (A RMS)
+    (n, 10) complex array (A RMS)
     """
     winding = desk.study.winding
     assert winding is not None
-    table = turn_faults(winding).winding.differences(
-        desk.at("machine.subtransient_reactance_pu"), desk.at("winding.leakage_reactance_pu")
-    )
     ends = desk.earth_faults(x).end_currents_a.reshape(len(x), -1, 6)
-    into, coils = ends[..., :3] - ends[..., 3:], table.shape[2] - 1
-    coil = np.minimum((x * coils).astype(int), coils - 1)
-    part = (x * coils - coil)[:, None]
+    into = ends[..., :3] - ends[..., 3:]
     found = []
-    for branch in range(table.shape[1]):
-        whole, rest = (table[:, branch, coil + more] for more in (0, 1))
-        share = whole + part * (rest - whole)  # faulted phase, places, phases
-        apart = np.einsum("pxq,xfp->xfq", share, into)
-        found.append(np.concatenate([ends, apart], axis=-1).reshape(-1, 9))
+    for branch in range(winding.branches):
+        apart = np.einsum("xpq,xfp->xfq", shares(desk.study, branch, x), into)
+        found.append(np.concatenate([ends, apart], axis=-1).reshape(-1, 10))
     return np.vstack(found)
 
 
 def turn_faults_a(worst: Nominal) -> Complex:
     """Bolted faults within a phase: for each phase the one with the largest difference of its
-    groups.
+    groups, and the one that drives most through the star link.
 
     Parameters
     ----------
@@ -153,7 +146,7 @@ def turn_faults_a(worst: Nominal) -> Complex:
 
     Returns
     -------
-    (3, 9) complex array (A RMS)
+    (4, 10) complex array (A RMS)
     """
     winding = worst.study.winding
     assert winding is not None
@@ -164,10 +157,12 @@ def turn_faults_a(worst: Nominal) -> Complex:
         reactance_pu=worst.at("machine.subtransient_reactance_pu"),
         leakage_pu=worst.at("winding.leakage_reactance_pu"),
         coupling=worst.at("winding.coil_leakage_coupling"),
-    ).difference
-    most = apart[np.abs(apart).argmax(axis=0)]
+    ).apart
+    every = np.hstack([np.zeros((len(apart), 6)), apart])
+    link = carried(every, tuple(places_of(STAR_LINK)))
+    most = np.abs(np.hstack([apart[:, :3], link])).argmax(axis=0)
     scale = branch_current_a(worst.study) * worst.at("machine.voltage_factor")
-    return np.hstack([np.zeros((3, 6)), scale * most])
+    return np.asarray(scale * every[most])
 
 
 # --- in words -----------------------------------------------------------------

@@ -129,13 +129,13 @@ class Faults:
     """Bolted faults at the terminals: a row for each kind and faulted phase (or pair)."""
 
     names: list[str]
-    currents_a: Complex  # (faults, 6 or 9) at the ends, and what groups of branches differ by, RMS
+    currents_a: Complex  # (faults, 6 or 10), RMS, as of `places.carried`
     decay_s: Array  # (faults,) of the current's offset
 
     def with_turns(self, worst: Nominal) -> Faults:
         """And those within a phase, without an offset."""
         between = turn_faults_a(worst)
-        ends = np.pad(self.currents_a, ((0, 0), (0, 3)))
+        ends = np.pad(self.currents_a, ((0, 0), (0, 4)))
         return Faults(
             [*self.names, *["inter_turn"] * len(between)],
             np.vstack([ends, between]),

@@ -185,12 +185,12 @@ class OfWinding:
         ratios = [self.study.ct.at(GROUP_OF[place]).leg_ratio for place in scheme.places]
         ratio = ratios[int(np.flatnonzero(legs[0])[0])]
 
-        def largest(nine: Complex) -> Array:
-            into = carried(nine, scheme.places) / np.array(ratios)
+        def largest(primary_a: Complex) -> Array:
+            into = carried(primary_a, scheme.places) / np.array(ratios)
             in_legs = np.abs(into @ legs.T)
             return np.asarray(ratio * in_legs.max(axis=-1))
 
-        apart = self.shielded.difference * self.branch_a
+        apart = self.shielded.apart * self.branch_a
         alone = np.hstack([np.zeros((len(apart), 6)), apart])
         return Measured(scheme.kind, axis, ratio, largest(alone), largest(self._standing))
 

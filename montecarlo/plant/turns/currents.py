@@ -116,6 +116,11 @@ class Branches:
         """Leakage of a quarter of a coil, per pu of X_l."""
         return 1 / (4 * self.coils.in_series)
 
+    @property
+    def sides(self) -> Array:
+        """1 for each branch of the first group, -1 for each of the second, (P,)."""
+        return np.where(np.arange(self.coils.branches) < self.coils.branches // 2, 1.0, -1.0)
+
     @cached_property
     def modes(self) -> tuple[Array, Array]:
         """Sums of products (modes,), and the branches' currents in each, orthonormal: (3 P, modes);
@@ -147,7 +152,7 @@ class Branches:
 
     def differences(self, reactance_pu: float, leakage_pu: float) -> Array:
         """Difference of the groups where 1 leaves one branch for a fault, without the fault's own
-        part of it.
+        part of it; and that part, which the star link has.
 
         Parameters
         ----------
@@ -156,8 +161,9 @@ class Branches:
 
         Returns
         -------
-        (3, P, coils + 1, 3) array (-)
-            The faulted phase, its branch, coils from the neutral to the fault; then of L1, L2, L3.
+        (3, P, coils + 1, 4) array (-)
+            The faulted phase, its branch, coils from the neutral to the fault; then of L1, L2, L3,
+            and half of what leaves the first group less half of what leaves the second.
         """
         count, series = self.coils.branches, self.coils.in_series
         rows = np.repeat(np.arange(3 * count), series + 1)
@@ -166,15 +172,16 @@ class Branches:
         gap, own = self.gap * (reactance_pu - leakage_pu), self.leak * leakage_pu
         value, _ = self.modes
         circulating = (gap * by_field + own * by_leakage) / (gap * value + leakage_pu)
-        return np.asarray((-circulating @ self.apart).reshape(3, count, series + 1, 3))
+        apart = (-circulating @ self.apart).reshape(3, count, series + 1, 3)
+        link = np.broadcast_to(self.sides[:, None, None] / 2, (*apart.shape[:3], 1))
+        return np.concatenate([apart, link], axis=-1)
 
     @property
     def apart(self) -> Array:
         """First half of each phase's branches minus the second, of the modes: (modes, 3)."""
-        count = self.coils.branches
-        side = np.where(np.arange(count) < count // 2, 1.0, -1.0)
         _, vector = self.modes
-        return np.asarray(np.einsum("pbm,b->mp", vector.reshape(3, count, -1), side))
+        each = vector.reshape(3, self.coils.branches, -1)
+        return np.asarray(np.einsum("pbm,b->mp", each, self.sides))
 
 
 def _products(one: Array, other: Array) -> Array:
@@ -191,6 +198,12 @@ class FaultCurrents:
     fault: Complex  # (n,)
     branches: Complex  # (n, 3, P): at the line end
     difference: Complex  # (n, 3): of the two groups of each phase, even P; at either end
+    link: Complex  # (n,): half of what leaves the first group less half of what leaves the second
+
+    @property
+    def apart(self) -> Complex:
+        """The last four of a machine's ten currents, as of `relays.places`: (n, 4)."""
+        return np.concatenate([self.difference, self.link[:, None]], axis=1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,5 +280,14 @@ class TurnFaults:
         seen = seen - (drive * circulating).sum(axis=1)
         fault = self.emf[which] / (ohm + 1j * seen)
         modes = -fault[:, None] * circulating
-        shape = (-1, 3, self.contacts.coils.branches)
-        return FaultCurrents(fault, (modes @ vector.T).reshape(shape), modes @ self.winding.apart)
+        coils = self.contacts.coils
+        first, second = (
+            winding.sides[coils.branch[each[which]]] / 2
+            for each in (self.contacts.first, self.contacts.second)
+        )
+        return FaultCurrents(
+            fault,
+            (modes @ vector.T).reshape(-1, 3, coils.branches),
+            modes @ winding.apart,
+            fault * (first - second),
+        )

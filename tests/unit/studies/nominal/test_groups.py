@@ -9,6 +9,7 @@ from itertools import product
 import numpy as np
 import pytest
 
+from montecarlo.relays.places import carried, places_of
 from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.study.nominal import Nominal
 from studies.check.text import checked
@@ -143,25 +144,51 @@ def test_the_rule_of_high_set_elements_is_that_of_the_ends() -> None:
 def test_an_earth_fault_at_the_neutral_drives_nothing_and_one_at_a_coil_what_a_table_has() -> None:
     study = between_groups("split_phase")
     found = earth_faults_a(Desk(study), np.array([0.0, 1.0]))
-    assert found.shape == (2 * 2 * 3, 9)
+    assert found.shape == (2 * 2 * 3, 10)
     into = found[:, :3] - found[:, 3:6]
-    assert np.abs(found[:, 6:]).max() <= np.abs(into).max() * (1 + 1e-9)
+    assert np.abs(found[:, 6:9]).max() <= np.abs(into).max() * (1 + 1e-9)
     assert np.abs(into).max() > 100  # a resistor of 21.2 ohm: some 300 A
 
 
 def test_the_currents_of_two_branches_differ_by_opposite_amounts() -> None:
     """A fault in the other branch of a phase, at the same coil, turns the difference round."""
     found = earth_faults_a(Desk(between_groups("split_phase")), np.array([0.5]))
-    apart = found[:, 6:].reshape(2, 3, 3)
+    apart = found[:, 6:9].reshape(2, 3, 3)
     most = np.abs(apart).max()
     assert most > 10
     np.testing.assert_allclose(apart[1], -apart[0], atol=0.05 * most)
 
 
+def test_at_the_terminals_the_star_link_carries_half_of_an_earth_fault() -> None:
+    """Kirchhoff at the star points: both groups are whole and alike, and the first one's share
+    comes through the link, whichever group the fault lies in."""
+    found = earth_faults_a(Desk(between_groups("neutral_to_neutral")), np.array([1.0]))
+    earth = (found[:, :3] - found[:, 3:6]).sum(axis=1)
+    link = carried(found, tuple(places_of("star_link")))[:, 0]
+    assert np.abs(earth).min() > 100
+    np.testing.assert_allclose(link, earth / 2, rtol=0.01)
+
+
+def test_reach_in_the_star_link_is_less_than_the_whole_fault() -> None:
+    desk = Desk(between_groups("neutral_to_neutral"))
+    most = np.abs(carried(earth_faults_a(desk, ALONG), tuple(places_of("star_link")))).max() / 100
+    told = float(words([*reach(desk)]).partition("then carries ")[2].split()[0])
+    assert told == pytest.approx(most, rel=0.02)  # less what excitation takes
+
+
+def test_the_fault_between_turns_with_most_in_the_star_link_gives_its_peak() -> None:
+    study = between_groups("neutral_to_neutral")
+    currents = turn_faults_a(Nominal(study))
+    link = np.abs(carried(currents, tuple(places_of("star_link"))))
+    assert link[3] == link.max() > RATED_A
+    (row,) = peak_voltages(study)
+    assert row.current_a >= 0.99 * link.max() / 100
+
+
 def test_reach_is_that_of_the_groups() -> None:
     study = between_groups("core_balance")
     desk = Desk(study)
-    most = np.abs(earth_faults_a(desk, ALONG)[:, 6:]).max() / 200
+    most = np.abs(earth_faults_a(desk, ALONG)[:, 6:9]).max() / 200
     said = words([*reach(desk)])
     assert "Between groups of branches it leaves a difference that depends on the coil." in said
     told = float(said.partition("then carries ")[2].split()[0])
@@ -172,8 +199,8 @@ def test_the_fault_between_turns_that_parts_the_groups_most_gives_the_peak() -> 
     study = between_groups("split_phase")
     currents = turn_faults_a(Nominal(study))
     assert not currents[:, :6].any()
-    own = np.abs(np.diagonal(currents[:, 6:]))
-    np.testing.assert_allclose(own, np.abs(currents[:, 6:]).max(axis=1))
+    own = np.abs(np.diagonal(currents[:3, 6:9]))
+    np.testing.assert_allclose(own, np.abs(currents[:3, 6:9]).max(axis=1))
     (row,) = peak_voltages(study)
     assert row.fault == row.simulated_fault == "inter_turn"
     assert row.current_a >= 0.99 * own.max() / 750
