@@ -20,6 +20,7 @@ from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.points import Points
 from montecarlo.secondary import steady, transient
 from montecarlo.secondary.circuit import CtBank, at_places, take
+from montecarlo.secondary.gates import Gate
 from montecarlo.secondary.measurement import Measurement
 from montecarlo.secondary.restraint import Form
 from montecarlo.study.candidates import Lattice
@@ -275,11 +276,9 @@ class Block(ChunkSamples):
         -------
         Measurement
         """
-        gated = any(form[4] for form in forms)
-        wanted = self.lasting(circuit, forms)
-        step_s = wanted.grid(window.step_s, window.per_cycle).step_s
-        gates = gates_of(self.study, self.samples, step_s) if gated else ()
-        return replace(wanted, delays_s=delays_s, gates=gates)
+        plain = self._ungated(circuit, forms)
+        step_s = plain.grid(window.step_s, window.per_cycle).step_s
+        return replace(plain, delays_s=delays_s, gates=self._gates(forms, step_s))
 
     def lasting(self, circuit: Circuit, forms: tuple[Form, ...]) -> Measurement:
         """What elements make of lasting currents.
@@ -293,10 +292,15 @@ class Block(ChunkSamples):
         -------
         Measurement
         """
-        gated = any(form[4] for form in forms)
-        gates = gates_of(self.study, self.samples, 1.0) if gated else ()
+        return replace(self._ungated(circuit, forms), gates=self._gates(forms, 1.0))
+
+    def _ungated(self, circuit: Circuit, forms: tuple[Form, ...]) -> Measurement:
         chain = chain_of(self.study, self.samples)
-        return measurement(self.study, self.scheme(circuit), forms, gates=gates, chain=chain)
+        return measurement(self.study, self.scheme(circuit), forms, chain=chain)
+
+    def _gates(self, forms: tuple[Form, ...], step_s: float) -> tuple[Gate, ...]:
+        gated = any(form[4] for form in forms)
+        return gates_of(self.study, self.samples, step_s) if gated else ()
 
     # --- solutions ------------------------------------------------------------
 
