@@ -183,12 +183,8 @@ class PhaseEarth(Event):
         """(n, nt). The sum of what the fault adds in the three phases at the neutral end, and it
         ends with that; load and charging currents add nothing to it."""
         neutral, _ = _added(scene, _bus(scene))
-        omega = scene.machine.omega
-        _, ends = neutral.at(t, omega, scene.own["clearing_time_s"], scene.phase)
-        total = replace(
-            neutral, stages=[stage.sum(axis=1, keepdims=True) for stage in neutral.stages]
-        )
-        return total.at(t, omega, ends=ends)[0][:, 0]
+        wave, _ = neutral.at(t, scene.machine.omega, scene.own["clearing_time_s"], scene.phase)
+        return np.asarray(wave.sum(axis=1))
 
 
 def _bus(scene: Scene) -> EarthedBus:
