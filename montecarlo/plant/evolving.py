@@ -230,8 +230,9 @@ class TwoEnds:
             neutral(every, late) - at_end,
         )
         opens = np.maximum(np.searchsorted(late[0], cleared_s[:, 0], side="right"), 1)
+        times = late[0].copy()  # interrupt is compiled for whole arrays
         for wave, at_s, point in zip(at_end, cleared_s[:, 0], opens, strict=True):
-            interrupt(wave, late[0].copy(), at_s, point)
+            interrupt(wave, times, at_s, point)
         out = np.empty((len(after_s), 6, t.size))
         out[:, :3, :start] = _sum(outside, self._before(t[:start], omega, after_s))
         out[:, 3:, :start] = out[:, :3, :start]
