@@ -218,24 +218,32 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
     same = np.zeros(len(faults.names), int)
     cores = take(at_places(worst.bank, scheme.places), same)
     currents = carried(faults.currents_a, scheme.places)
-    full = peak.full_voltage(scheme.table, ohm[same], cores, currents, inside)
     knee = cores.knee_flux_wb * machine_data.omega / np.sqrt(2)
-    by_hand = handcalc.peak_voltage(knee, full)
+
+    def formula(across: NDArray[np.bool_]) -> tuple[Array, Array]:
+        full = peak.full_voltage(scheme.table, ohm[same], cores, currents, across)
+        return full, handcalc.peak_voltage(knee, full)
+
+    full, by_hand = formula(inside)
     row, ct = np.unravel_index(int(by_hand.argmax()), by_hand.shape)
     # of each kind of fault the phase or pair that stresses this circuit most
     names = np.array(faults.names)
     most = by_hand.max(axis=1)
     of_kinds = [np.flatnonzero(names == kind) for kind in dict.fromkeys(faults.names)]
     tried = np.array([rows[most[rows].argmax()] for rows in of_kinds])
-    volts = peak.peak_voltage(
-        scheme.table,
-        ohm[same][tried],
-        take(cores, tried),
-        currents[tried],
-        faults.decay_s[tried],
-        inside,
-        machine_data.frequency_hz,
-    )
+
+    def simulated(across: NDArray[np.bool_]) -> Array:
+        return peak.peak_voltage(
+            scheme.table,
+            ohm[same][tried],
+            take(cores, tried),
+            currents[tried],
+            faults.decay_s[tried],
+            across,
+            machine_data.frequency_hz,
+        )
+
+    volts = simulated(inside)
     highest = int(volts.argmax())
     legs = np.abs((currents / cores.turns) @ scheme.table.T)[:, inside]
     stabilising = circuit.stabilising_resistance_ohm if scheme.stabilised else None
@@ -248,18 +256,10 @@ def _of_circuit(worst: Nominal, circuit: Circuit, faults: Faults) -> PeakVoltage
         with_resistor_v = float(min(across_v, without_v))
         inside[limited] = False  # the legs that have none
         if inside.any():
-            full_v = peak.full_voltage(scheme.table, ohm[same], cores, currents, inside)
-            simulated_v = peak.peak_voltage(
-                scheme.table,
-                ohm[same][tried],
-                take(cores, tried),
-                currents[tried],
-                faults.decay_s[tried],
-                inside,
-                machine_data.frequency_hz,
-            )
-            formula_v = handcalc.peak_voltage(knee, full_v)[:, scheme.table[inside].any(axis=0)]
-            with_resistor_v = float(np.nanmax([with_resistor_v, *formula_v.flat, *simulated_v]))
+            _, formula_v = formula(inside)
+            formula_v = formula_v[:, scheme.table[inside].any(axis=0)]
+            highest_v = [with_resistor_v, *formula_v.flat, *simulated(inside)]
+            with_resistor_v = float(np.nanmax(highest_v))
     return PeakVoltage(
         circuit.scheme,
         stabilising,
