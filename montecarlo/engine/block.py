@@ -7,13 +7,13 @@ from functools import cached_property
 
 import numpy as np
 
-from montecarlo.engine import primary
+from montecarlo.engine import groups, primary
 from montecarlo.engine.job import Job
 from montecarlo.engine.primary import Complex
 from montecarlo.engine.samples import ChunkSamples, Indices
 from montecarlo.engine.waves import Waves
 from montecarlo.estimates.tally import Pickups
-from montecarlo.quantities import Array
+from montecarlo.quantities import Array, Flags
 from montecarlo.relays.places import carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.design import Chunk
@@ -335,7 +335,29 @@ class Block(ChunkSamples):
             carried(primary_a, scheme.places),
             self.omega,
         )
-        return solved._replace(cts=solved.cts * live)  # nor does it restrain a biased element
+        cts = solved.cts * live  # nor does it restrain a biased element
+        return solved._replace(cts=cts, third=self.third_harmonic(circuit, live))
+
+    def third_harmonic(self, circuit: Circuit, live: Flags | None = None) -> Complex | None:
+        """What stands in the legs of a circuit without a fault, of ideal CTs; None without it.
+
+        Parameters
+        ----------
+        circuit : Circuit
+        live : (cts,) array of bool, optional
+            CTs whose circuit is not open; all unless given.
+
+        Returns
+        -------
+        (n, legs) complex array (A RMS), or None
+        """
+        scheme, key = self.scheme(circuit), "winding.link_third_harmonic_percent"
+        if not scheme.of_branches or not self.samples[key].any():
+            return None
+        ten = groups.third_harmonic(self)[:, None] * groups.FROM_LINK
+        into = carried(ten, scheme.places) / self.bank(circuit).turns
+        table = scheme.table if live is None else scheme.table * live
+        return np.asarray(into @ table.T)
 
     def in_time(
         self,

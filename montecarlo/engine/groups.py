@@ -78,6 +78,10 @@ def branch_current_a(study: Study) -> float:
 
 # --- standing -----------------------------------------------------------------
 
+# What one ampere of third harmonic in the star link makes of a machine's ten currents: it leaves
+# the first group in all phases alike and comes back through the second.
+FROM_LINK = np.array([*[0.0] * 6, *[2 / 3] * 3, 0.0])
+
 
 def unbalance(block: ChunkSamples) -> Array:
     """Difference of the groups over the phase's current. [-]
@@ -109,6 +113,23 @@ def circulating(block: ChunkSamples) -> Complex:
     return np.asarray(
         s["winding.circulating_percent"][:, :3] / 100 * rated_a * angle * PHASE_ROTATION
     )
+
+
+def third_harmonic(block: ChunkSamples) -> Complex:
+    """Of the star link without a fault, for a voltage of L1 at angle 0; it turns three times as
+    fast. [A RMS]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) complex array (A RMS)
+    """
+    s, rated_a = block.samples, block.study.machine.rated_current_a
+    angle = np.exp(1j * np.radians(s["winding.link_third_harmonic_angle_deg"]))
+    return np.asarray(s["winding.link_third_harmonic_percent"] / 100 * rated_a * angle)
 
 
 def beside(block: ChunkSamples, ends: Complex, turn: Complex | float = 1.0) -> Complex:
@@ -155,7 +176,31 @@ def waves_beside(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> A
     ends = np.tile(wave, (1, 2, 1)) if wave.shape[1] == 3 else wave
     lasting = np.sqrt(2) * circulating(block) * turn
     standing = sinusoids(lasting, block.omega * t) + unbalance(block)[..., None] * ends[:, 3:]
-    return np.concatenate([ends, standing, np.zeros_like(standing[:, :1])], axis=1)
+    ten = np.concatenate([ends, standing, np.zeros_like(standing[:, :1])], axis=1)
+    return with_third_harmonic(block, ten, t, turn)
+
+
+def with_third_harmonic(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> Array:
+    """Currents in time with what stands of it in the star link.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    wave : (n k, 6 or 10, points) array (A)
+        k of each sample, one after another.
+    t : (points,) array (s)
+    turn : (n, 1) complex array (-)
+        As of `beside`.
+
+    Returns
+    -------
+    (n k, 6 or 10, points) array (A)
+    """
+    if not block.wants_groups or not (third := third_harmonic(block)).any():
+        return wave
+    each = np.repeat(third[:, None] * turn**3, len(wave) // len(block), axis=0)
+    standing = sinusoids(np.sqrt(2) * each, 3 * block.omega * t)
+    return np.asarray(wave + FROM_LINK[:, None] * standing)
 
 
 # --- faults -------------------------------------------------------------------

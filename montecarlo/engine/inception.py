@@ -55,7 +55,7 @@ def internal_fault(
     before, during = primary.load(block) * turn, primary.lasting(block) * turn
     if block.stratum != EARTH and wants_offset(block.study):
         return window, _with_offset(block, window, before, during), before
-    return window, step_currents(block, window, before, during), before
+    return window, step_currents(block, window, before, during, turn), before
 
 
 def in_parts(block: Block) -> Iterator[Block]:

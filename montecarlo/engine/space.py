@@ -34,7 +34,11 @@ from montecarlo.study.strata import event_of, schemes_of_branches
 TURN, HALF_WAVE = "fold.turn", "fold.half_wave"
 ANGLE, PHASE = "drawn.point_on_wave", "drawn.phase"
 REMANENCE = "remanence_percent"
-STANDING = ("winding.group_unbalance_percent", "winding.circulating")  # whatever the fault
+STANDING = (  # whatever the fault
+    "winding.group_unbalance_percent",
+    "winding.circulating",
+    "winding.link_third_harmonic",
+)
 UNUSED = {  # tables that nothing of a side reads
     Side.INTERNAL: ("states.", "backup."),
     Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r"),

@@ -146,7 +146,9 @@ def external_event(
     return window, waves_of(block, wave), groups.beside(block, event.before(scene), turn)
 
 
-def step_currents(block: ChunkSamples, window: Window, before: Complex, during: Complex) -> Waves:
+def step_currents(
+    block: ChunkSamples, window: Window, before: Complex, during: Complex, turn: Complex
+) -> Waves:
     """Sinusoids that jump from one set of phasors to another at t = 0; the cycle after it repeats.
 
     The step that ends at 0 and the one that begins there each see their own side of the jump.
@@ -155,7 +157,10 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     ----------
     block : ChunkSamples
     window : Window
-    before, during : (n, 6 or 10) complex array (A RMS)
+    before, during : (n k, 6 or 10) complex array (A RMS)
+        k of each sample, one after another.
+    turn : (n, 1) complex array (-)
+        What has turned them to the point on wave.
 
     Returns
     -------
@@ -164,4 +169,5 @@ def step_currents(block: ChunkSamples, window: Window, before: Complex, during: 
     cycles = window.times(window.lead + window.per_cycle)
     times = np.insert(cycles, 2 * window.lead, -np.finfo(float).tiny)  # just before 0
     wave = steps(np.sqrt(2) * before, np.sqrt(2) * during, block.omega * times)
+    wave = groups.with_third_harmonic(block, wave, times, turn)
     return waves_of(block, wave, wave.shape[-1] - 2 * window.per_cycle, jumps=True)

@@ -349,6 +349,8 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> tuple[Array, di
         currents,
         block.omega,
     )
+    if (third := block.third_harmonic(circuit)) is not None:
+        solved = solved._replace(third=third[each])
     wanted = block.lasting(circuit, _winding_forms(block, circuit)).take(each)
     quantity = solved.quantities(wanted)
     return _by_node(block, circuit, quantity)[..., None], _margins(block, circuit, solved)
@@ -383,7 +385,7 @@ def _in_time(block: Block, circuits: Iterable[Circuit], nodes: Array) -> ByCircu
         each = np.repeat(np.arange(len(block)), few.size)
         during = primary.earth_faults(block, few).reshape(each.size, -1)
         before = (block.load_primary * turn)[each]
-        waves = step_currents(block, window, before, during * turn[each])
+        waves = step_currents(block, window, before, during * turn[each], turn)
         for circuit, parts in found.items():
             parts.append(_at_nodes(block, circuit, window, waves, flux[circuit][each], each))
     return {circuit: np.concatenate(parts, axis=1) for circuit, parts in found.items()}

@@ -66,6 +66,25 @@ def holds_from(quantity: Array, pickup_a: float, hold: int, drop_off: float) -> 
     return int(np.argmax(operates)) if operates.any() else None
 
 
+def at_most(quantity: str, current_a: Array, third_a: Array | float) -> Array:
+    """What is measured of a sinusoid with a third harmonic, whatever its angle.
+
+    Parameters
+    ----------
+    quantity : str
+        As of `Measurement`.
+    current_a, third_a : (n,) array (A RMS)
+        Fundamental, third harmonic.
+
+    Returns
+    -------
+    (n,) array (A)
+    """
+    if quantity == "fundamental":
+        return np.asarray(current_a)
+    return np.asarray(np.hypot(current_a, third_a) if quantity == "rms" else current_a + third_a)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Measurement:
     """What the elements make of the currents.

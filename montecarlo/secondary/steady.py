@@ -28,6 +28,7 @@ from montecarlo.secondary.restraint import (
 from montecarlo.secondary.workspace import network
 
 VALID_KNEE_SHARE = 0.25
+PEAK_POINTS = 180  # of half a cycle, where a peak is sought
 MAX_PASSES = 400  # moves and halvings; most samples need two to five
 
 
@@ -38,6 +39,7 @@ class Steady(NamedTuple):
     legs: Complex  # (n, legs)
     cts: Complex  # (n, ct) what excitation leaves of each CT's current
     flux: Complex  # (n, ct)
+    third: Complex | None = None  # (n, legs) third harmonic in the legs, of ideal CTs
 
     def quantities(self, measurement: Measurement) -> Array:
         """What each element compares with its pick-up, for each form of bias. [A]
@@ -56,7 +58,7 @@ class Steady(NamedTuple):
             return passed.quantities(replace(measurement, chain=None))
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
-            difference = np.abs(self.legs[:, leg])
+            difference = self._measured(measurement.quantity, leg)
             ends = list(measurement.bias[e]) if measurement.bias else []
             bias = difference
             if ends:
@@ -66,6 +68,18 @@ class Steady(NamedTuple):
                 least = np.where(self._held(measurement, e, form[4]), np.inf, 0.0)
                 out[:, e, v] = operating_quantity(difference, bias, own, least)
         return out
+
+    def _measured(self, quantity: str, leg: int) -> Array:
+        """What is measured of a leg's current, (n,); a bias leaves the third harmonic out. [A]"""
+        current = self.legs[:, leg]
+        if self.third is None or quantity == "fundamental":
+            return np.abs(current)
+        third = self.third[:, leg]
+        if quantity == "rms":
+            return np.hypot(np.abs(current), np.abs(third))
+        angle = np.linspace(0, np.pi, PEAK_POINTS, endpoint=False)[:, None]
+        wave = (current * np.exp(1j * angle) + third * np.exp(3j * angle)).real
+        return np.asarray(np.abs(wave).max(axis=0))
 
     def _held(self, measurement: Measurement, e: int, gate: int) -> Flags:
         """Whether a gate, by its number, waits for the neutral's current; others are off, (n,)."""

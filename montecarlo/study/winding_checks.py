@@ -87,6 +87,14 @@ def winding_cautions(study: Study) -> Iterator[Caution]:
             "The groups of branches share all currents alike, without a standing difference. A"
             " machine has one, and it decides the finest pick-up. Give what was measured.",
         )
+    third = winding.link_third_harmonic_percent
+    if third == number(0.0) and study.relay.measure != "fundamental":
+        yield Caution(
+            "winding.link_third_harmonic_percent",
+            "No third harmonic flows between the star points, but a machine has some, and"
+            f' relay.measure = "{study.relay.measure}" measures it. Give what was measured, or'
+            " measure the fundamental.",
+        )
     if study.internal_faults.shares.inter_turn == 0:
         yield Caution(
             "internal_faults.shares.inter_turn",

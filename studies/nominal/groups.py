@@ -10,13 +10,14 @@ from itertools import product
 
 import numpy as np
 
-from montecarlo.engine.groups import branch_current_a, shares, turn_faults
+from montecarlo.engine.groups import FROM_LINK, branch_current_a, shares, turn_faults
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.plant.turns.catalogue import BETWEEN_PHASES
 from montecarlo.quantities import Array, Complex, Distribution
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.places import GROUP_OF, STAR_LINK, carried, places_of
 from montecarlo.relays.schemes import AXES, Axis
+from montecarlo.secondary.measurement import at_most
 from montecarlo.study.circuits import ROUND_OFF
 from montecarlo.study.nominal import Nominal
 from studies.nominal.desk import Desk
@@ -28,17 +29,21 @@ from studies.report.blocks import Block, Paragraph, Table
 class Standing:
     """What an element carries without a fault, the most that can be drawn. [A secondary]
 
-    `unbalance`, `ratio`: of one ampere through the machine; `circulating_a`: at all times."""
+    `unbalance`, `ratio`: of one ampere through the machine; `circulating_a`, `third_a`: at all
+    times."""
 
     kind: str
     axis: Axis
     unbalance: float
     ratio: float
     circulating_a: float
+    third_a: float
+    measure: str
 
     def at(self, through_a: float) -> float:
         """All of it, with a current through the machine. [A]"""
-        return (self.unbalance + self.ratio) * through_a + self.circulating_a
+        current_a = (self.unbalance + self.ratio) * through_a + self.circulating_a
+        return float(at_most(self.measure, np.array(current_a), self.third_a))
 
 
 def standing(desk: Desk, kind: str, axis: Axis) -> Standing:
@@ -66,6 +71,7 @@ def standing(desk: Desk, kind: str, axis: Axis) -> Standing:
     used = np.flatnonzero(np.abs(by_ct) > ROUND_OFF * np.abs(weights))
     unbalance = _range(winding.group_unbalance_percent)
     circulating = _range(winding.circulating_percent)
+    third = _range(winding.link_third_harmonic_percent)
     rated_a = desk.study.machine.rated_current_a
     return Standing(
         kind,
@@ -73,6 +79,8 @@ def standing(desk: Desk, kind: str, axis: Axis) -> Standing:
         unbalance=_most(by_phase, [unbalance] * 3),
         ratio=_most(by_ct[used], [errors[ct] for ct in used]),
         circulating_a=rated_a * _most(by_phase, [circulating] * 3),
+        third_a=rated_a * _most(carried(FROM_LINK[None], scheme.places) @ weights, [third]),
+        measure=desk.study.relay.measure,
     )
 
 
@@ -185,16 +193,18 @@ def groups_apart(desk: Desk) -> Iterator[Block]:
     yield Paragraph(
         "Elements between groups of branches carry something without a fault:"
         " group_unbalance_percent of the current through the machine, circulating_percent of its"
-        " rated current, and what the CTs' ratio errors leave of the through current. A CT of one"
+        " rated current, third harmonic of the star link, and what the CTs' ratio errors leave of"
+        " the through current. A fundamental measurement rejects the third harmonic. A CT of one"
         " group carries half of that current; a core-balance CT and one in the star link carry"
         " nothing of it. The table has the most that can be drawn."
     )
-    head = ("element", "unbalance", "circulating", "ratio", "at load", "at i_f")
+    head = ("element", "unbalance", "circulating", "third harmonic", "ratio", "at load", "at i_f")
     rows = [
         (
             f"{one.kind}, {one.axis}",
             f"{one.unbalance * rated_a:.3g}",
             f"{one.circulating_a:.3g}",
+            f"{one.third_a:.3g}",
             f"{one.ratio * rated_a:.3g}",
             f"{one.at(rated_a):.3g}",
             f"{one.at(fault_a):.3g}",
@@ -202,7 +212,7 @@ def groups_apart(desk: Desk) -> Iterator[Block]:
         for one in found
     ]
     caption = "Parts and sum at rated load, and the sum in the largest through fault, A secondary"
-    yield Table(head, tuple(rows), "<>>>>>", caption)
+    yield Table(head, tuple(rows), "<>>>>>>", caption)
     yield Paragraph(" ".join(_below(desk, one) for one in found))
 
 

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine.groups import branch_current_a, turn_faults
+from montecarlo.engine.groups import FROM_LINK, branch_current_a, turn_faults
 from montecarlo.engine.sizes import designs
 from montecarlo.formulas.turn_faults import (
     coil_share,
@@ -26,6 +26,7 @@ from montecarlo.relays.places import GROUP_OF, carried
 from montecarlo.relays.schemes import Axis, Scheme
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.transform import all_installations
+from montecarlo.secondary.measurement import at_most
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
@@ -185,22 +186,34 @@ class OfWinding:
         ratios = [self.study.ct.at(GROUP_OF[place]).leg_ratio for place in scheme.places]
         ratio = ratios[int(np.flatnonzero(legs[0])[0])]
 
-        def largest(primary_a: Complex) -> Array:
+        def each(primary_a: Complex) -> Array:
             into = carried(primary_a, scheme.places) / np.array(ratios)
-            in_legs = np.abs(into @ legs.T)
-            return np.asarray(ratio * in_legs.max(axis=-1))
+            return np.asarray(ratio * np.abs(into @ legs.T))
 
         apart = self.shielded.apart * self.branch_a
         alone = np.hstack([np.zeros((len(apart), 6)), apart])
-        return Measured(scheme.kind, axis, ratio, largest(alone), largest(self._standing))
+        third = each(self._third_a[:, None] * FROM_LINK)
+        standing = at_most(self.study.relay.measure, each(self._standing), third)
+        return Measured(scheme.kind, axis, ratio, each(alone).max(axis=-1), standing.max(axis=-1))
+
+    @cached_property
+    def _drawn(self) -> dict[str, Array]:
+        """Every installation's own inputs."""
+        study = self.study
+        return all_installations(
+            list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
+        )
+
+    @property
+    def _third_a(self) -> Array:
+        """Third harmonic of the star link, (installations,). [A RMS]"""
+        share = self._drawn["winding.link_third_harmonic_percent"] / 100
+        return np.asarray(share * self.study.machine.rated_current_a)
 
     @cached_property
     def _standing(self) -> Complex:
         """Nine currents of every installation at rated load, (installations, 9). [A RMS]"""
-        study = self.study
-        drawn = all_installations(
-            list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
-        )
+        study, drawn = self.study, self._drawn
         rated = study.machine.rated_current_a * PHASE_ROTATION
         load = rated * np.exp(-1j * np.arccos(self.nominal.at("load.power_factor")))
         share, lasting, angle = (

@@ -82,6 +82,39 @@ def test_a_standing_difference_is_measured_as_it_is() -> None:
     assert found["neutral_to_neutral"][:, 0] == pytest.approx(link, rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.parametrize("stratum", [LOAD, INTER_TURN, Stratum.of(Side.EXTERNAL, "near_fault")])
+def test_a_fundamental_measurement_rejects_the_third_harmonic(stratum: Stratum) -> None:
+    with_it = IDEAL | {"winding.link_third_harmonic_percent": 10.0}
+    for scheme, quantity in measured(block_of(stratum, IDEAL)).items():
+        other = measured(block_of(stratum, with_it))[scheme]
+        assert other == pytest.approx(quantity, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("stratum", [LOAD, Stratum.of(Side.EXTERNAL, "near_fault")])
+@pytest.mark.parametrize("measure", ["rms", "peak"])
+def test_the_third_harmonic_of_the_link_is_measured(stratum: Stratum, measure: str) -> None:
+    """Alone, by phasors and in time: h in the link, two thirds of it between the groups."""
+    alone = {"winding.group_unbalance_percent": 0.0, "winding.link_third_harmonic_percent": 10.0}
+    found = measured(block_of(stratum, IDEAL | alone | {"relay.measure": measure}))
+    link = 0.1 * 25e6 / np.sqrt(3) / 11e3 / N
+    close = 5e-3 if measure == "peak" else 1e-6  # steps in time miss the crest
+    assert found["neutral_to_neutral"] == pytest.approx(link, rel=close)
+    for scheme in ("split_phase", "core_balance"):
+        assert found[scheme] == pytest.approx(2 / 3 * link, rel=close)
+
+
+@pytest.mark.parametrize("measure", ["rms", "peak"])
+def test_phasors_and_time_agree_on_a_standing_difference_with_third_harmonic(measure: str) -> None:
+    """Both groups carry the event's current alike: in time stands what phasors have."""
+    both = IDEAL | {"winding.group_unbalance_percent": 0.0, "winding.circulating_percent": 2.0}
+    both |= {"winding.link_third_harmonic_percent": 5.0, "relay.measure": measure}
+    both |= {"winding.circulating_angle_deg": 30.0, "winding.link_third_harmonic_angle_deg": 75.0}
+    in_time = measured(block_of(Stratum.of(Side.EXTERNAL, "near_fault"), both))["core_balance"]
+    lasting = measured(block_of(LOAD, both))["core_balance"]
+    close = 3e-3 if measure == "peak" else 1e-6
+    assert in_time[0].max() == pytest.approx(lasting[0].max(), rel=close)
+
+
 @pytest.mark.parametrize("kind", ["phase_phase", "three_phase"])
 def test_an_event_leaves_the_standing_difference_of_its_current(kind: str) -> None:
     """The same in time: what both groups carry cancels, and the fundamental of u I is left."""

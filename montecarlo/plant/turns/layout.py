@@ -95,6 +95,24 @@ class Winding(Section):
         "uniform", {"low": 0.0, "high": 360.0}, source="assumed: nothing is known of it"
     )
 
+    link_third_harmonic_percent: Annotated[
+        Distribution,
+        Quantity(
+            "%",
+            "third harmonic in the link between the star points without a fault, over the machine's"
+            " rated current; a fundamental measurement rejects it",
+            0.0,
+            high=100.0,
+            usual=(0.0, 20.0),
+        ),
+    ] = number(0.0)
+    link_third_harmonic_angle_deg: Annotated[
+        Distribution,
+        Quantity("deg", "its angle where L1's voltage has 0", -360.0, high=360.0),
+    ] = Distribution(
+        "uniform", {"low": 0.0, "high": 360.0}, source="assumed: nothing is known of it"
+    )
+
     @property
     def coils_in_series(self) -> int:
         """Of a branch."""

@@ -61,7 +61,7 @@ def test_the_words_name_what_lies_below_it() -> None:
     # 1312.2 A (1 % + 0.25 % + 0.6 %) / 750 = 0.03237 A; 5249 A: 0.0980 A
     grid = {"candidates.phase_pickup_a": [0.01, 0.03, 0.05]}
     said = words([*groups_apart(Desk(between_groups("split_phase", grid)))])
-    assert "split_phase, phase 0.0175 0.0105 0.00437 0.0324 0.098" in said
+    assert "split_phase, phase 0.0175 0.0105 0 0.00437 0.0324 0.098" in said
     assert "0.01 and 0.03 A lie below what rated load can leave" in said
     high = {"candidates.phase_pickup_a": [0.2]}
     said = words([*groups_apart(Desk(between_groups("split_phase", high)))])
@@ -205,3 +205,14 @@ def test_the_fault_between_turns_that_parts_the_groups_most_gives_the_peak() -> 
     assert row.fault == row.simulated_fault == "inter_turn"
     assert row.current_a >= 0.99 * own.max() / 750
     assert "between turns" in words([*checked(study).text])
+
+
+@pytest.mark.parametrize(
+    ("measure", "at_load"), [("fundamental", 0.0324), ("rms", 0.0331), ("peak", 0.0392)]
+)
+def test_a_third_harmonic_adds_as_it_is_measured(measure: str, at_load: float) -> None:
+    """0.585 % of 1312 A in the link, two thirds of it between the groups, CTs of 750:1."""
+    third = {"winding.link_third_harmonic_percent": 0.585, "relay.measure": measure}
+    one = standing(Desk(between_groups("split_phase", third)), "split_phase", "phase")
+    assert one.third_a == pytest.approx(2 / 3 * 0.00585 * 1312.16 / 750, rel=1e-4)
+    assert one.at(1312.16) == pytest.approx(at_load, abs=1e-4)
