@@ -247,8 +247,27 @@ def _branch(block: ChunkSamples) -> Index:
     return np.stack([every // branches**k % branches for k in range(3)], axis=-1)
 
 
+def contact_weights(study: Study) -> Array:
+    """How likely each place of the winding's catalogue is beside the others.
+
+    Parameters
+    ----------
+    study : Study
+        With a winding.
+
+    Returns
+    -------
+    (contacts,) array (-)
+        Of any sum.
+    """
+    turns = study.internal_faults.turns
+    assert study.winding is not None
+    assert turns is not None
+    return turn_faults(study.winding).weights(turns.voltage_exponent)
+
+
 def which_contact(block: ChunkSamples) -> Index:
-    """The place of each fault between turns, of all within a phase alike.
+    """The place of each fault between turns, of all within a phase by their weights.
 
     Parameters
     ----------
@@ -261,7 +280,7 @@ def which_contact(block: ChunkSamples) -> Index:
     """
     assert block.study.winding is not None
     found = turn_faults(block.study.winding).contacts
-    weights = np.where(found.of(BETWEEN_PHASES), 0, found.count)
+    weights = np.where(found.of(BETWEEN_PHASES), 0, contact_weights(block.study))
     steps = np.cumsum(weights)
     drawn = block.uniform("contact") * steps[-1]
     return np.asarray(np.searchsorted(steps, drawn, side="right"), np.int64)

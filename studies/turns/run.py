@@ -6,18 +6,18 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from studies.protocol import Part
+from studies.report.blocks import items
 from studies.turns.faults import OfWinding
 from studies.turns.figures import seen_against_pickup
 from studies.turns.frames import catalogue_frame, turn_fault_frame, unseen_frame
 from studies.turns.picture import winding_picture
-from studies.turns.text import unseen_text
+from studies.turns.text import unseen_text, weights_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo.study.description import Study
     from studies.protocol import Recipe
-    from studies.report.blocks import Block
 
 CATALOGUE, FAULTS, UNSEEN = "fault_catalogue", "turn_faults", "turn_faults_unseen"
 
@@ -39,12 +39,12 @@ def turns(study: Study, candidates: pd.DataFrame) -> Part:
         return Part()
     of = OfWinding(study)
     frames = {CATALOGUE: catalogue_frame(of), FAULTS: turn_fault_frame(of)}
-    said: list[Block] = []
+    said = items(weights_text(of))
     recipes: dict[str, Recipe] = {"winding": partial(winding_picture, of.contacts.coils)}
     if of.measured:
         pickups = pickups_of(candidates)
         frames[UNSEEN] = unseen_frame(of, pickups)
-        said = unseen_text(of, frames[UNSEEN])
+        said += unseen_text(of, frames[UNSEEN])
         recipes[FAULTS] = partial(seen_against_pickup, of, pickups)
     return Part(frames, text=tuple(said), figures=recipes)
 
