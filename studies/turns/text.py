@@ -12,7 +12,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
 from montecarlo.study.strata import sees_turns
 from studies.report.blocks import Block, Table, items
-from studies.report.numbers import percent
+from studies.report.numbers import percent, with_limits
 from studies.report.words import scheme_name
 from studies.turns.faults import Measured, OfWinding, standing_a
 from studies.turns.frames import ALL, catalogue_frame, turn_fault_frame
@@ -204,6 +204,40 @@ def _price(one: Measured, name: str, every: pd.DataFrame) -> str:
         f"{name}: at rated load without a fault no installation exceeds the finest pick-up,"
         f" {finest['pickup_a']:g} A; the largest has {most / one.ratio:.3g} A."
     )
+
+
+def missed_text(frame: pd.DataFrame, chosen: int | None) -> Iterator[str]:
+    """Which class of faults between turns the chosen setting misses, by the samples.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        turn_faults_missed.csv.
+    chosen : int or None
+        Number of the candidate.
+
+    Yields
+    ------
+    str
+        Nothing without a choice, or where no sample has a result.
+    """
+    rows = frame[(frame["candidate"] == chosen) & frame["p_missed"].notna()].to_dict("records")
+    if not rows:
+        return
+    if all(row["p_missed"] == 1 for row in rows):
+        yield f"Setting no. {chosen} misses every sampled fault between turns."
+        return
+    parts = listed(
+        f"{with_limits(row, 'p_missed')} of those {CLASS_WORDS[row['class']]}" for row in rows
+    )
+    yield f"Of the sampled faults between turns setting no. {chosen} misses {parts}."
+    most = max(rows, key=lambda row: row["share"] * row["p_missed"])
+    if most["p_missed"] > 0:
+        every = sum(row["share"] * row["p_missed"] for row in rows)
+        yield (
+            f"Those {CLASS_WORDS[most['class']]} are {percent(most['share'])} of all faults between"
+            f" turns and {percent(most['share'] * most['p_missed'] / every)} of the missed ones."
+        )
 
 
 def left_out(study: Study, row: Mapping[str, Any]) -> Iterator[str]:
