@@ -26,6 +26,7 @@ from montecarlo.engine.sums import (
     backup_itself,
     caught,
     nobody,
+    of_classes,
     part_of_all,
 )
 from montecarlo.engine.tails import wider_sums
@@ -73,6 +74,8 @@ class Batch:
         The back-up itself, one setting; of the types that it can see.
     nobody : dict of Gathered
         What neither it nor a candidate sees; of the internal ones of these types.
+    turn_classes : dict of Gathered
+        Faults between turns by the class of their place; empty where none are sampled.
     known : mapping of Known
         Of rare false trips, by assumption set; "": as stated.
     exceedance : dict of Sums
@@ -105,6 +108,7 @@ class Batch:
     counts: dict[str, float] = field(default_factory=dict)
     backup: dict[Stratum, Gathered] = field(default_factory=dict)
     nobody: dict[Stratum, Gathered] = field(default_factory=dict)
+    turn_classes: dict[str, Gathered] = field(default_factory=dict)
     known: Mapping[str, Known] = field(default_factory=dict)
     exceedance: dict[Stratum, Sums] = field(default_factory=dict)
     points: tuple[EarlyEstimate, ...] = ()
@@ -357,6 +361,7 @@ def run_batch(  # noqa: PLR0913
         counts=along_the_winding(tallies),
         backup=part_of_all(tallies, backup_itself),
         nobody=part_of_all(tallies, nobody),
+        turn_classes=of_classes(tallies),
         known={STATED: _learnt(study, known, gathered, final, settings)},
         exceedance={name: found.curves for name, found in final.items()},
         points=points(job, tallies, gathered, final) if round_ else (),
@@ -380,6 +385,7 @@ def _left(study: Study, drawn: Drawn) -> Batch:
         drawn.samples,
         backup=part_of_all(drawn.tallies, backup_itself),
         nobody=part_of_all(drawn.tallies, nobody),
+        turn_classes=of_classes(drawn.tallies),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from montecarlo.engine import backup
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.groups import class_of
 from montecarlo.engine.guard import causes, without_result
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
@@ -30,9 +31,10 @@ from montecarlo.estimates.counting import (
     sum_conditional,
 )
 from montecarlo.estimates.tally import BackupTally, LatticeTally, Pickups, Tally
-from montecarlo.quantities import Array
+from montecarlo.plant.turns.catalogue import CLASSES, WITHIN_PHASE
+from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.design import Chunk
-from montecarlo.sampling.stratum import EVOLVING, Side
+from montecarlo.sampling.stratum import EVOLVING, INTER_TURN, Side
 from montecarlo.study.candidates import Lattice
 
 ALL = slice(None)
@@ -92,6 +94,16 @@ def _one_by_one(block: Block, measured: Measured) -> Tally:
     if (caught := backup.operated(block)) is not None:
         nobody = each(of=np.asarray(caught != 1, float)) if internal else ()
         tally.backup = BackupTally(one_setting(caught, block.installations), nobody)
+    if block.stratum == INTER_TURN:
+        kinds = class_of(block)
+        tally.classes = {
+            name: tuple(
+                _of_class(block, lattice, event, before, kinds == kind)
+                for lattice, event, before in zip(lattices, events, befores, strict=True)
+            )
+            for kind, name in enumerate(CLASSES)
+            if name in WITHIN_PHASE
+        }
     if block.job.paired and internal:
         missed = [
             missed_samples(event, before, *thresholds(lattice), len(lattice.delay_s))
@@ -119,6 +131,19 @@ def _count(
         weight = 2 * block.samples["internal_faults.position"][rows]
     missed = count_missed(event.at(rows), before.at(rows), *settings, weight, of)
     return missed if block.stratum == EVOLVING else replace(missed, before=None)
+
+
+def _of_class(
+    block: Block, lattice: Lattice, event: Pickups, before: Pickups, mine: Flags
+) -> LatticeTally:
+    """Of some of the samples alone: an installation may have none of them."""
+
+    def number(which: Flags) -> Array:
+        return np.asarray(which.reshape(block.installations, -1).sum(axis=1), float)
+
+    lost = mine & ~(event.resolved & before.resolved)
+    missed = _count(block, lattice, event, before, mine.astype(float), ALL)
+    return replace(missed, trials=number(mine), unresolved=number(lost))
 
 
 def _caught(block: Block, missed: list[Array], along: Array | None) -> LatticeTally:

@@ -15,7 +15,7 @@ import numpy as np
 from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant.events.waves import sinusoids
 from montecarlo.plant.machine import PHASE_ROTATION
-from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, contacts
+from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, WITHIN_PHASE, contacts
 from montecarlo.plant.turns.currents import TurnFaults
 from montecarlo.plant.turns.layout import Winding, coils_of
 from montecarlo.quantities import Array, Complex, Index
@@ -292,8 +292,27 @@ def _branch(block: ChunkSamples) -> Index:
     return np.stack([every // branches**k % branches for k in range(3)], axis=-1)
 
 
+def contact_weights(study: Study) -> Array:
+    """How likely each place of the winding's catalogue is beside the others.
+
+    Parameters
+    ----------
+    study : Study
+        With a winding.
+
+    Returns
+    -------
+    (contacts,) array (-)
+        Of any sum.
+    """
+    turns = study.internal_faults.turns
+    assert study.winding is not None
+    assert turns is not None
+    return turn_faults(study.winding).weights(turns.voltage_exponent)
+
+
 def which_contact(block: ChunkSamples) -> Index:
-    """The place of each fault between turns, of all within a phase alike.
+    """The place of each fault between turns, of all within a phase by their weights.
 
     Parameters
     ----------
@@ -306,10 +325,45 @@ def which_contact(block: ChunkSamples) -> Index:
     """
     assert block.study.winding is not None
     found = turn_faults(block.study.winding).contacts
-    weights = np.where(found.of(BETWEEN_PHASES), 0, found.count)
+    weights = np.where(found.of(BETWEEN_PHASES), 0, contact_weights(block.study))
     steps = np.cumsum(weights)
     drawn = block.uniform("contact") * steps[-1]
     return np.asarray(np.searchsorted(steps, drawn, side="right"), np.int64)
+
+
+def class_of(block: ChunkSamples) -> Index:
+    """The class of the place of each fault between turns.
+
+    Parameters
+    ----------
+    block : ChunkSamples
+
+    Returns
+    -------
+    (n,) array of int
+        Number of `CLASSES`.
+    """
+    assert block.study.winding is not None
+    return np.asarray(turn_faults(block.study.winding).contacts.kind[which_contact(block)])
+
+
+def class_shares(study: Study) -> dict[str, float]:
+    """Shares of the classes among faults between turns, as the catalogue's weights have them.
+
+    Parameters
+    ----------
+    study : Study
+        With a winding.
+
+    Returns
+    -------
+    dict of float (-)
+        By class within a phase; they sum to 1.
+    """
+    assert study.winding is not None
+    places, weights = turn_faults(study.winding).contacts, contact_weights(study)
+    sums = {name: float(weights[places.of(name)].sum()) for name in WITHIN_PHASE}
+    return {name: part / sum(sums.values()) for name, part in sums.items()}
 
 
 def with_turns(block: ChunkSamples, load: Complex) -> Complex:

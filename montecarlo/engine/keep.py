@@ -11,17 +11,19 @@ from numpy.typing import NDArray
 
 from montecarlo.engine.block import Block
 from montecarlo.engine.count import count
+from montecarlo.engine.groups import class_of
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import solve
 from montecarlo.engine.pickup_columns import Column, measured_pickups, pickups_along
 from montecarlo.engine.space import concerns
 from montecarlo.engine.winding import Along
 from montecarlo.estimates.tally import Pickups, Tally
+from montecarlo.plant.turns.catalogue import CLASSES
 from montecarlo.quantities import Array
 from montecarlo.relays.places import ENDS, GROUPS, PHASES, places_of
 from montecarlo.sampling.design import Chunk
 from montecarlo.sampling.inputs import Input, list_inputs
-from montecarlo.sampling.stratum import Side, Stratum
+from montecarlo.sampling.stratum import INTER_TURN, Side, Stratum
 from montecarlo.study.candidates import Lattice
 from montecarlo.study.description import Study
 from montecarlo.study.strata import off_network_share
@@ -204,6 +206,11 @@ def _draws(block: Block) -> Iterator[tuple[Column, NDArray[np.generic]]]:
                 "draw",
             ),
             block.breaker_open,
+        )
+    if block.stratum == INTER_TURN:
+        yield (
+            Column("fault_class", "", "class of the place of the fault between turns", "draw"),
+            np.array(CLASSES)[class_of(block)],
         )
 
 

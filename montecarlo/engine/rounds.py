@@ -15,7 +15,7 @@ from montecarlo.engine.guard import Unresolved, counted, keep_to_limit
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import SELECTION, Progress
 from montecarlo.engine.workers import Workers
-from montecarlo.estimates.tally import BackupTally, Tally
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Tally
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import Side, Stratum
 from montecarlo.study.candidates import Lattice
@@ -142,7 +142,11 @@ def _some(drawn: Drawn, places: Sequence[int]) -> Drawn:
 
 
 def _of_lattices(tally: Tally, places: Sequence[int]) -> Tally:
+    def some(lattices: Sequence[LatticeTally]) -> tuple[LatticeTally, ...]:
+        return tuple(lattices[k] for k in places)
+
     backup = tally.backup
     if backup is not None and backup.nobody:
-        backup = BackupTally(backup.operates, tuple(backup.nobody[k] for k in places))
-    return replace(tally, lattices=tuple(tally.lattices[k] for k in places), backup=backup)
+        backup = BackupTally(backup.operates, some(backup.nobody))
+    classes = {name: some(lattices) for name, lattices in tally.classes.items()}
+    return replace(tally, lattices=some(tally.lattices), backup=backup, classes=classes)

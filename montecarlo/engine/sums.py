@@ -9,7 +9,7 @@ import numpy as np
 from montecarlo.engine.counted import ByBlock
 from montecarlo.estimates.assemble import Gathered, gather
 from montecarlo.estimates.tally import LatticeTally, Tally
-from montecarlo.sampling.stratum import EARTH, Stratum
+from montecarlo.sampling.stratum import EARTH, INTER_TURN, Stratum
 
 
 def along_the_winding(tallies: ByBlock) -> dict[str, float]:
@@ -63,6 +63,25 @@ def caught(tally: Tally) -> Sequence[LatticeTally]:
         Empty where it has none.
     """
     return () if tally.caught is None else (tally.caught,)
+
+
+def of_classes(tallies: ByBlock) -> dict[str, Gathered]:
+    """Faults between turns by the class of their place, each of its own samples alone.
+
+    Parameters
+    ----------
+    tallies : dict of list of Tally
+
+    Returns
+    -------
+    dict of Gathered
+        Empty where none are sampled.
+    """
+    blocks = tallies.get(INTER_TURN, ())
+    names = blocks[0].classes if blocks else ()
+    return {
+        name: gather(INTER_TURN, [Tally(block.classes[name]) for block in blocks]) for name in names
+    }
 
 
 def backup_itself(tally: Tally) -> Sequence[LatticeTally]:

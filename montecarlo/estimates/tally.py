@@ -87,6 +87,10 @@ def _joined(one: Places | None, other: Places | None) -> Places | None:
     return None if one is None or other is None else np.concatenate([one, other])
 
 
+def _added(one: Sequence[LatticeTally], other: Sequence[LatticeTally]) -> tuple[LatticeTally, ...]:
+    return tuple(a + b for a, b in zip(one, other, strict=True))
+
+
 def _sum(one: Any, other: Any) -> Any:
     return None if one is None or other is None else one + other
 
@@ -117,7 +121,7 @@ class BackupTally:
     def __add__(self, other: BackupTally) -> BackupTally:
         return BackupTally(
             self.operates + other.operates,
-            tuple(a + b for a, b in zip(self.nobody, other.nobody, strict=True)),
+            _added(self.nobody, other.nobody),
         )
 
 
@@ -131,7 +135,8 @@ class Tally:
     causes: of the samples without a result on one circuit at least, driven by what is not finite
     and not converged. backup: None where there is no back-up, or nothing that it could see. early:
     the same of the first events only, by the share of the batch. caught: what one candidate misses
-    and another catches (`caught.py`), where the job asks for it."""
+    and another catches (`caught.py`), where the job asks for it. classes: the lattices once more of
+    the samples of each class of place alone, by its name; of faults between turns."""
 
     lattices: tuple[LatticeTally, ...]
     counts: dict[str, float] = field(default_factory=dict)
@@ -141,6 +146,7 @@ class Tally:
         None  # (installations, K, K, 1): missed by one, caught by the other
     )
     causes: Array = field(default_factory=lambda: NO_CAUSES)  # (2,)
+    classes: dict[str, tuple[LatticeTally, ...]] = field(default_factory=dict)
 
     def split(self, parts: int) -> list[Tally]:
         """The tally of each block of installations, where several were solved side by side.
@@ -162,6 +168,7 @@ class Tally:
         none = [None] * parts
         backup = none if self.backup is None else self.backup.split(parts)
         caught = none if self.caught is None else self.caught.split(parts)
+        classes = {name: _split(lattices, parts) for name, lattices in self.classes.items()}
         return [
             Tally(
                 lattices,
@@ -170,19 +177,22 @@ class Tally:
                 {share: tallies[k] for share, tallies in early.items()},
                 caught[k],
                 self.causes if k == 0 else NO_CAUSES,
+                {name: each[k] for name, each in classes.items()},
             )
             for k, lattices in enumerate(_split(self.lattices, parts))
         ]
 
     def __add__(self, other: Tally) -> Tally:
         keys = sorted(self.counts.keys() | other.counts.keys())
+        shared = (name for name in self.classes if name in other.classes)
         return Tally(
-            tuple(a + b for a, b in zip(self.lattices, other.lattices, strict=True)),
+            _added(self.lattices, other.lattices),
             {key: self.counts.get(key, 0.0) + other.counts.get(key, 0.0) for key in keys},
             _sum(self.backup, other.backup),
             _merged(self.early, other.early),
             _sum(self.caught, other.caught),
             self.causes + other.causes,
+            {name: _added(self.classes[name], other.classes[name]) for name in shared},
         )
 
 

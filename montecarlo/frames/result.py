@@ -203,6 +203,11 @@ class Result:
         """How often the back-up operates: `montecarlo.frames.types.backup`."""
         return types.backup(self.outcome)
 
+    @cached_property
+    def turn_faults_missed(self) -> pd.DataFrame:
+        """Missed faults between turns by class: `montecarlo.frames.types.turn_faults_missed`."""
+        return types.turn_faults_missed(self.outcome)
+
     @property
     def unresolved_rows(self) -> tuple[Unresolved, ...]:
         """Samples without a result by type and batch, those of the other remanence model too."""

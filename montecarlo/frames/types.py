@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from montecarlo.engine.batch import Batch
+from montecarlo.engine.groups import class_shares
 from montecarlo.engine.run import Outcome
 from montecarlo.estimates.assemble import detection_curve, operated_before
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.shares import shares_of_total
 from montecarlo.frames.batches import Numbers, rows_of_all
-from montecarlo.frames.limits import limit_columns
+from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.frames.rare import origin
 from montecarlo.sampling.stratum import EARTH, EVOLVING, Side, Stratum
 
@@ -83,6 +84,51 @@ def backup(outcome: Outcome) -> pd.DataFrame:
         limits = found.p[0], found.low[0], found.high[0]
         rows.append((name.side.value, name.kind, drawn, *limits))
     return pd.DataFrame(rows, columns=columns)
+
+
+def turn_faults_missed(outcome: Outcome) -> pd.DataFrame:
+    """How often each candidate misses each class of the faults between turns.
+
+    p is that of the samples of the class, not their joint probability over the class's known share
+    s: of n samples the first scatters by p(1 - p)/(s n), the second by p(1 - s p)/(s n), never less
+    and beyond 1 (derived).
+
+    Parameters
+    ----------
+    outcome : Outcome
+
+    Returns
+    -------
+    DataFrame
+        A row a candidate and class: its `share` of the faults between turns by the catalogue's
+        weights, samples of it, `p_missed` with limits [-]; NaN, 0 and 1 without a sample. Empty
+        where no fault between turns is sampled.
+    """
+    return rows_of_all(outcome, _class_rows)
+
+
+def _class_rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:
+    """One row a class with places and candidate."""
+    import pandas as pd
+
+    columns = ["candidate", "class", "share", "samples", *with_limits("p_missed"), "batch"]
+    shares = class_shares(outcome.study) if batch.turn_classes else {}
+    frames = [
+        pd.DataFrame(
+            {
+                "candidate": numbers,
+                "class": name,
+                "share": shares[name],
+                "samples": int(found.trials.sum()),
+                **limit_columns("p_missed", found.estimate()),
+                "batch": batch.number,
+            },
+            columns=columns,
+        )
+        for name, found in batch.turn_classes.items()
+        if shares[name] > 0
+    ]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=columns)
 
 
 def _type_rows(outcome: Outcome, batch: Batch, numbers: Numbers) -> pd.DataFrame:

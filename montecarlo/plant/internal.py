@@ -94,6 +94,24 @@ class Turns(Section):
             " p_missed_all always does"
         ),
     ] = False
+    voltage_exponent: Annotated[
+        float,
+        Plain(
+            "-",
+            "n: each place where two conductors touch is as likely as their voltage to the power n."
+            " 0: all alike; 9 to 12 is often quoted for mica (from memory)",
+            0.0,
+            20.0,
+        ),
+    ] = 0.0
+    shares_from_catalogue: Annotated[
+        bool,
+        word(
+            "whether the sum of shares.phase_phase and shares.inter_turn is divided as the places"
+            " are where conductors of two phases, and of one, touch: by number and"
+            " voltage_exponent"
+        ),
+    ] = False
 
 
 class InternalFaults(Section):

@@ -37,6 +37,7 @@ from montecarlo.study.relay_steps import snapped
 from montecarlo.study.renamed import old_words
 from montecarlo.study.reword import reworded
 from montecarlo.study.scheme_checks import check_scheme
+from montecarlo.study.turn_shares import with_catalogue_shares
 
 LARGEST_FILE = 1_000_000  # bytes of a study file; the worked ones have a hundredth of it
 MOST_PARTS = 100  # of a key; the time to read one goes with their square
@@ -212,6 +213,8 @@ def parse_study(table: Mapping[str, Any], folder: Path) -> Study:
     if {"candidates", "relay"} <= sound and not any(check_relay(study)):
         study, outside = snapped(study)
         faults += outside
+    study, wrong = with_catalogue_shares(study, sound)
+    faults += wrong
     faults += _faults_together(study, sound)
     if faults:
         raise StudyError(*dict.fromkeys(map(one_line, faults)))

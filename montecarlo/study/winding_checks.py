@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from montecarlo.plant.turns.layout import winding_faults
+from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, contacts
+from montecarlo.plant.turns.layout import coils_of, winding_faults
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import listed
 from montecarlo.study.check import Caution, Check
@@ -42,7 +43,7 @@ def _turns(study: Study) -> Iterator[str]:
 
 
 def _schemes(study: Study) -> Iterator[str]:
-    """A scheme between groups of branches needs two groups."""
+    """A scheme between groups of branches needs two groups, and faults that it may see."""
     if not (kinds := schemes_of_branches(study)):
         return
     who = f"{listed(kinds)} {'compares' if len(kinds) == 1 else 'compare'}"
@@ -56,6 +57,14 @@ def _schemes(study: Study) -> Iterator[str]:
             f"winding.branches: {study.winding.branches}, must be even; {who} the two"
             " halves of the branches of a phase"
         )
+    elif not any(winding_faults(study.winding)):
+        places = contacts(coils_of(study.winding), study.winding.turns_per_coil)
+        if places.of(BETWEEN_PHASES).all():
+            yield (
+                f"winding: no two conductors of a phase touch, but {who} groups of branches for"
+                " faults between them; correct pitch and turns_per_coil, or take"
+                f" {listed(kinds)} out"
+            )
 
 
 WINDING_CHECKS = (

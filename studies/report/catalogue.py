@@ -175,7 +175,7 @@ HOLDS = {
     ),
     "fault_catalogue": (
         "places where insulation between two conductors of the winding may fail, by place and"
-        " class: how many, of all and of those within a phase"
+        " class: how many, how likely beside the others, and the voltage between the conductors"
     ),
     "turn_faults": (
         "bolted faults within a phase, every input at its centre: shorted turns of the branch's,"
@@ -184,6 +184,10 @@ HOLDS = {
     "turn_faults_unseen": (
         "share of bolted faults within a phase below each pick-up, every input at its centre; what"
         " 95 % of the installations keep to without a fault at rated load, in primary amperes"
+    ),
+    "turn_faults_missed": (
+        "how often each candidate misses each class of the sampled faults between turns, and the"
+        " class's share of them"
     ),
 }
 # Captions shorter than that
@@ -212,6 +216,7 @@ BESIDE = (
     "commissioning",
     "ct_dimensioning",
     "turn_faults_unseen",
+    "turn_faults_missed",
 )
 # Of the workbook: a figure, or a page that is made to be printed, shows it
 UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")

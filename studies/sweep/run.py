@@ -135,7 +135,8 @@ def findings(
     peak_table = peak_frame(peaks)
     chosen = None if setting is None else setting_row(study, setting)
     peak = peak_of_chosen(peak_table, chosen)
-    gates, wound = gates_part(result, gated, effects), turns(study, result.candidates)
+    gates = gates_part(result, gated, effects)
+    wound = turns(study, result.candidates, result.turn_faults_missed, result.chosen)
     parts = (sources(result), gates, waves, sheet, wound)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= dimensioning_frames(Desk(study))

@@ -9,7 +9,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from montecarlo.engine.groups import FROM_LINK, branch_current_a, turn_faults
+from montecarlo.engine.groups import (
+    FROM_LINK,
+    branch_current_a,
+    contact_weights,
+    turn_faults,
+)
 from montecarlo.engine.sizes import designs
 from montecarlo.formulas.turn_faults import (
     coil_share,
@@ -32,7 +37,6 @@ from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
 from montecarlo.study.strata import schemes_of_branches
 
-WITHIN_PHASE = tuple(name for name in CLASSES if name != BETWEEN_PHASES)
 MANY = 0.95  # of the installations
 
 
@@ -120,6 +124,28 @@ class OfWinding:
     def counts(self) -> Index:
         """How many places each of these stands for."""
         return np.asarray(self.contacts.count[self.which])
+
+    @cached_property
+    def every_weight(self) -> Array:
+        """How likely each contact is beside the others, those between phases too."""
+        return contact_weights(self.study)
+
+    @property
+    def weights(self) -> Array:
+        """The same of those within a phase."""
+        return np.asarray(self.every_weight[self.which])
+
+    @property
+    def exponent(self) -> float:
+        """Power of the voltage with which places are weighted. [-]"""
+        turns = self.study.internal_faults.turns
+        assert turns is not None
+        return turns.voltage_exponent
+
+    @cached_property
+    def voltages_v(self) -> Array:
+        """Between the two conductors of each contact, RMS, (contacts,). [V]"""
+        return np.abs(self.faults.emf) * self.study.machine.phase_voltage_v
 
     def currents(self, reactance_key: str) -> FaultCurrents:
         """Those within a phase, bolted, by winding functions.

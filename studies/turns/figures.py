@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.plant.turns.catalogue import WITHIN_PHASE
 from montecarlo.quantities import Array
 from montecarlo.quantities.wording import listed
 from studies.report.look import CHOSEN, FAINT, FALSE, MISSED, decades, say, stacked
 from studies.report.marks import DASHES, OUTSIDE, SHAPES, legend_mark
 from studies.report.words import scheme_name
-from studies.turns.faults import MANY, WITHIN_PHASE, Measured, OfWinding
+from studies.turns.faults import MANY, Measured, OfWinding
 from studies.turns.words import CLASS_WORDS
 
 if TYPE_CHECKING:
@@ -104,8 +105,8 @@ def _curves(ax: Axes, of: OfWinding, one: Measured, low: float, high: float) -> 
         values = one.faults_a[mine]
         order = np.argsort(values)
         at = values[order]
-        count = of.counts[mine][order]
-        below = np.cumsum(count) / count.sum()
+        weight = of.weights[mine][order]
+        below = np.cumsum(weight) / weight.sum()
         beyond = 100 * (1 - below)
         ax.step([low, *at, high], [100, *[100, *beyond[:-1]], 0], where="pre", **style)
 
@@ -114,7 +115,7 @@ def _styles(of: OfWinding) -> dict[str, dict[str, Any]]:
     return {
         name: {"color": colour, "linestyle": dashes}
         for name, colour, dashes in zip(WITHIN_PHASE, COLOURS, DASHES, strict=False)
-        if (of.kinds == name).any()
+        if of.weights[of.kinds == name].any()
     }
 
 

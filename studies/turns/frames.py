@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, CLASSES, PLACES
+from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, CLASSES, PLACES, WITHIN_PHASE
 from montecarlo.plant.turns.currents import FaultCurrents
 from montecarlo.quantities import Array
-from studies.turns.faults import WITHIN_PHASE, Measured, OfWinding, standing_a
+from studies.turns.faults import Measured, OfWinding, standing_a
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,19 +42,22 @@ def catalogue_frame(of: OfWinding) -> pd.DataFrame:
 
 def _catalogue_rows(of: OfWinding) -> Iterator[dict[str, Any]]:
     found, every = of.contacts, of.contacts.count.sum()
-    within = of.counts.sum()
+    weights, voltages = of.every_weight, of.voltages_v
     for place, where in enumerate(PLACES):
         for name in CLASSES:
-            count = int(found.count[found.of(name) & (found.place == place)].sum())
+            mine = found.of(name) & (found.place == place)
+            count, weight = int(found.count[mine].sum()), float(weights[mine].sum())
             if not count:
                 continue
-            drawn = np.nan if name == BETWEEN_PHASES else count / within
+            drawn = np.nan if name == BETWEEN_PHASES else weight / of.weights.sum()
             yield {
                 "place": where,
                 "class": name,
                 "count": count,
                 "count_share": count / every,
                 "within_phase_share": drawn,
+                "voltage_v": float(np.median(voltages[mine])),
+                "weight_share": weight / weights.sum(),
             }
 
 
@@ -86,13 +89,12 @@ def turn_fault_frame(of: OfWinding) -> pd.DataFrame:
 
 def _row(of: OfWinding, name: str, gap: str, currents: FaultCurrents) -> dict[str, Any]:
     mine = of.kinds == name
-    count = int(of.counts[mine].sum())
     apart = of.branch_a * np.abs(currents.difference[mine]).max(axis=1)
     return {
         "class": name,
         "gap": gap,
-        "count": count,
-        "within_phase_share": count / of.counts.sum(),
+        "count": int(of.counts[mine].sum()),
+        "within_phase_share": of.weights[mine].sum() / of.weights.sum(),
         **_columns(of, of.contacts.shorted[of.which][mine], np.abs(currents.fault[mine]), apart),
     }
 
@@ -167,7 +169,7 @@ def _unseen_rows(of: OfWinding, one: Measured, pickup_a: float) -> Iterator[dict
 
 
 def unseen(of: OfWinding, one: Measured, primary_a: float, mine: Array | slice) -> float:
-    """Share of some bolted faults that drive less than a primary current.
+    """Share of some bolted faults that drive less than a primary current, each by its weight.
 
     Parameters
     ----------
@@ -179,6 +181,7 @@ def unseen(of: OfWinding, one: Measured, primary_a: float, mine: Array | slice) 
     Returns
     -------
     float
+        NaN where none of them has a weight.
     """
-    below = one.faults_a[mine] < primary_a
-    return float(np.average(below, weights=of.counts[mine]))
+    below, weights = one.faults_a[mine] < primary_a, of.weights[mine]
+    return float(np.average(below, weights=weights)) if weights.any() else np.nan

@@ -1,4 +1,4 @@
-"""What a run adds of a study's winding: tables and figures that need no sample."""
+"""What a run adds of a study's winding: tables and figures, most of which need no sample."""
 
 from __future__ import annotations
 
@@ -6,23 +6,29 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from studies.protocol import Part
+from studies.report.blocks import items
 from studies.turns.faults import OfWinding
 from studies.turns.figures import seen_against_pickup
 from studies.turns.frames import catalogue_frame, turn_fault_frame, unseen_frame
 from studies.turns.picture import winding_picture
-from studies.turns.text import unseen_text
+from studies.turns.text import missed_text, unseen_text, weights_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from montecarlo.study.description import Study
     from studies.protocol import Recipe
-    from studies.report.blocks import Block
 
 CATALOGUE, FAULTS, UNSEEN = "fault_catalogue", "turn_faults", "turn_faults_unseen"
+MISSED = "turn_faults_missed"
 
 
-def turns(study: Study, candidates: pd.DataFrame) -> Part:
+def turns(
+    study: Study,
+    candidates: pd.DataFrame,
+    missed: pd.DataFrame | None = None,
+    chosen: int | None = None,
+) -> Part:
     """Of a study with [winding]; nothing of others.
 
     Parameters
@@ -30,6 +36,10 @@ def turns(study: Study, candidates: pd.DataFrame) -> Part:
     study : Study
     candidates : DataFrame
         candidates.csv.
+    missed : DataFrame, optional
+        turn_faults_missed.csv, where such faults are sampled.
+    chosen : int, optional
+        Number of the candidate of which the report says what it misses.
 
     Returns
     -------
@@ -39,13 +49,16 @@ def turns(study: Study, candidates: pd.DataFrame) -> Part:
         return Part()
     of = OfWinding(study)
     frames = {CATALOGUE: catalogue_frame(of), FAULTS: turn_fault_frame(of)}
-    said: list[Block] = []
+    said = items(weights_text(of))
     recipes: dict[str, Recipe] = {"winding": partial(winding_picture, of.contacts.coils)}
     if of.measured:
         pickups = pickups_of(candidates)
         frames[UNSEEN] = unseen_frame(of, pickups)
-        said = unseen_text(of, frames[UNSEEN])
+        said += unseen_text(of, frames[UNSEEN])
         recipes[FAULTS] = partial(seen_against_pickup, of, pickups)
+    if missed is not None and len(missed):
+        frames[MISSED] = missed
+        said += items(missed_text(missed, chosen))
     return Part(frames, text=tuple(said), figures=recipes)
 
 

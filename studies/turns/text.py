@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from montecarlo.plant.turns.catalogue import WITHIN_PHASE
 from montecarlo.quantities.wording import listed
 from montecarlo.study.description import Study
 from montecarlo.study.strata import sees_turns
 from studies.report.blocks import Block, Table, items
-from studies.report.numbers import percent
+from studies.report.numbers import percent, with_limits
 from studies.report.words import scheme_name
-from studies.turns.faults import WITHIN_PHASE, Measured, OfWinding, standing_a
+from studies.turns.faults import Measured, OfWinding, standing_a
 from studies.turns.frames import ALL, catalogue_frame, turn_fault_frame
 from studies.turns.words import CLASS_WORDS
 
@@ -53,6 +54,7 @@ def _facts(of: OfWinding) -> Iterator[str]:
         f"A branch has {winding.coils_in_series} coils and {of.branch_turns} turns in series,"
         f" {of.turn_v:.4g} V a turn, and carries {of.branch_a:.4g} A at rated load."
     )
+    yield from weights_text(of)
     turn_a = of.one_turn * of.branch_a
     yield (
         f"One shorted turn carries {of.one_turn:.3g} times that in closed form, {turn_a:.4g} A. Its"
@@ -69,18 +71,50 @@ def _facts(of: OfWinding) -> Iterator[str]:
         )
 
 
+def weights_text(of: OfWinding) -> Iterator[str]:
+    """How places are weighted, and which shares come of that; nothing where all are alike and the
+    shares are the study's.
+
+    Parameters
+    ----------
+    of : OfWinding
+
+    Yields
+    ------
+    str
+    """
+    faults = of.study.internal_faults
+    if of.exponent:
+        yield (
+            "A place of a possible fault is as likely as the voltage between its conductors to the"
+            f" power {of.exponent:g} (voltage_exponent)."
+        )
+    if faults.turns is not None and faults.turns.shares_from_catalogue:
+        by = "number and voltage" if of.exponent else "number"
+        yield (
+            f"The winding's places, by their {by}, divide faults between phases and between turns"
+            f" (shares_from_catalogue): shares.phase_phase {percent(faults.shares.phase_phase, 3)},"
+            f" shares.inter_turn {percent(faults.shares.inter_turn, 3)}. Other shares are as"
+            " stated."
+        )
+
+
 def _counts(of: OfWinding) -> Table:
     rows = [
         (
             str(row["place"]).replace("_", " "),
             CLASS_WORDS[str(row["class"])],
+            without_exponent(row["voltage_v"]),
             f"{row['count']:d}",
             percent(float(row["count_share"])),
+            *([percent(float(row["weight_share"]))] if of.exponent else []),
         )
         for row in catalogue_frame(of).to_dict("records")
     ]
-    head = ("place", "class", "places", "share")
-    return Table(head, tuple(rows), "<<>>", "Places of a possible fault, each counted once")
+    weighted = ["by weight"] if of.exponent else []
+    head = ("place", "class", "median V", "places", "share", *weighted)
+    caption = "Places of a possible fault, each counted once"
+    return Table(head, tuple(rows), "<<" + ">" * (len(head) - 2), caption)
 
 
 def _currents(of: OfWinding) -> Table:
@@ -170,6 +204,40 @@ def _price(one: Measured, name: str, every: pd.DataFrame) -> str:
         f"{name}: at rated load without a fault no installation exceeds the finest pick-up,"
         f" {finest['pickup_a']:g} A; the largest has {most / one.ratio:.3g} A."
     )
+
+
+def missed_text(frame: pd.DataFrame, chosen: int | None) -> Iterator[str]:
+    """Which class of faults between turns the chosen setting misses, by the samples.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        turn_faults_missed.csv.
+    chosen : int or None
+        Number of the candidate.
+
+    Yields
+    ------
+    str
+        Nothing without a choice, or where no sample has a result.
+    """
+    rows = frame[(frame["candidate"] == chosen) & frame["p_missed"].notna()].to_dict("records")
+    if not rows:
+        return
+    if all(row["p_missed"] == 1 for row in rows):
+        yield f"Setting no. {chosen} misses every sampled fault between turns."
+        return
+    parts = listed(
+        f"{with_limits(row, 'p_missed')} of those {CLASS_WORDS[row['class']]}" for row in rows
+    )
+    yield f"Of the sampled faults between turns setting no. {chosen} misses {parts}."
+    most = max(rows, key=lambda row: row["share"] * row["p_missed"])
+    if most["p_missed"] > 0:
+        every = sum(row["share"] * row["p_missed"] for row in rows)
+        yield (
+            f"Those {CLASS_WORDS[most['class']]} are {percent(most['share'])} of all faults between"
+            f" turns and {percent(most['share'] * most['p_missed'] / every)} of the missed ones."
+        )
 
 
 def left_out(study: Study, row: Mapping[str, Any]) -> Iterator[str]:

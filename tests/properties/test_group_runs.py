@@ -4,19 +4,28 @@ differ by, and nothing else."""
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from montecarlo import run_study
+from montecarlo import run_study, sample_frames
 from montecarlo.engine import groups
 from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
+from montecarlo.engine.progress import silent
+from montecarlo.engine.rounds import Drawn, in_rounds
+from montecarlo.engine.run import run
 from montecarlo.engine.sizes import designs
+from montecarlo.engine.sums import of_classes
 from montecarlo.engine.winding import Along
+from montecarlo.engine.workers import workers_of
+from montecarlo.estimates.choose import gather_all
 from montecarlo.estimates.conditional import winding_nodes
+from montecarlo.plant.turns.catalogue import CLASSES, WITHIN_PHASE
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import OF_GROUPS
 from montecarlo.sampling.stratum import EARTH, INTER_TURN, LOAD, Side, Stratum
@@ -205,6 +214,90 @@ def test_without_such_a_scheme_nobody_sees_them() -> None:
     rows = result.candidates
     assert rows["p_missed_all"].to_numpy() == pytest.approx(0.4 + 0.6 * rows["p_missed"].to_numpy())
     assert "inter_turn" not in set(result.by_type["type"])
+
+
+# --- by class -----------------------------------------------------------------
+
+WEIGHTED: dict[str, Any] = {
+    "scheme.kind": ["biased", "split_phase", "core_balance"],
+    "candidates": {"phase_pickup_a": [0.005, 0.01, 0.05, 0.1], "first_slope": [0.1]},
+}
+EXPONENT = "internal_faults.turns.voltage_exponent"
+
+
+def test_contacts_are_drawn_by_their_weights() -> None:
+    """Shares of the classes among 4,096 independent uniforms, five standard deviations: seldom
+    beyond by chance, one in a million."""
+    study = study_with(SMALL | {EXPONENT: 0.4})
+    n = 4096
+    u = np.random.default_rng(SEED).random(n)
+    block = SimpleNamespace(study=study, uniform=lambda _: u)
+    drawn = groups.class_of(block)  # type: ignore[arg-type]
+    for name, share in groups.class_shares(study).items():
+        assert 0.05 < share < 0.7
+        five = 5 * np.sqrt(share * (1 - share) / n)
+        assert np.mean(drawn == CLASSES.index(name)) == pytest.approx(share, abs=five)
+    every = groups.contact_weights(study)
+    which = groups.which_contact(block)  # type: ignore[arg-type]
+    most = np.flatnonzero(every * (groups.turn_faults(study.winding).contacts.kind > 0) > 0)  # type: ignore[arg-type]
+    assert set(which.tolist()) <= set(most.tolist())
+
+
+def test_classes_make_up_what_is_missed_between_turns() -> None:
+    """Weighted by the samples of each; a scheme that sees none misses all of each."""
+    result = run_study(study_with(SMALL | WEIGHTED | {EXPONENT: 0.4}), workers=1)
+    rows, by_type = result.turn_faults_missed, result.by_type
+    whole = by_type[by_type["type"] == "inter_turn"].set_index("candidate")
+    some = 0
+    for number, own in rows.groupby("candidate"):
+        assert own["class"].tolist() == [*WITHIN_PHASE]
+        assert own["share"].sum() == pytest.approx(1, abs=1e-12)
+        assert own["samples"].sum() == whole.loc[number, "samples"]
+        joint = (own["p_missed"] * own["samples"]).sum() / own["samples"].sum()
+        assert joint == pytest.approx(whole.loc[number, "p"], abs=1e-12)
+        assert (own["p_missed_low"] <= own["p_missed"]).all()
+        assert (own["p_missed"] <= own["p_missed_high"]).all()
+        assert (own["p_missed_high"] <= 1).all()
+        some += own["p_missed"].nunique() > 1
+        if result.candidates.set_index("candidate").loc[number, "scheme"] == "biased":
+            assert (own["p_missed"] == 1).all()
+    assert some  # a pick-up sees one class oftener than another
+
+
+def test_kept_samples_say_which_class_is_missed() -> None:
+    """Counted from each sample's critical pick-ups, by its class."""
+    study = study_with(SMALL | WEIGHTED)
+    first = run(study, workers=1).first
+    rows = sample_frames(study, ["internal.inter_turn"])["internal.inter_turn"]
+    for at, setting in enumerate(first.settings):
+        if setting.scheme != "core_balance":
+            continue
+        columns = [name for name in rows if name.startswith("critical_pickup_a[core_balance")]
+        seen = (rows[columns] > setting.phase_pickup_a).any(axis=1)
+        standing = [name for name in rows if name.startswith("load_pickup_a[core_balance")]
+        missed = ~seen | (rows[standing] > setting.phase_pickup_a).any(axis=1)
+        for name in WITHIN_PHASE:
+            mine = rows["fault_class"] == name
+            found = first.turn_classes[name]
+            assert found.trials.sum() == mine.sum()
+            assert found.total[at].sum() == missed[mine].sum()
+
+
+def test_circuits_that_are_left_out_keep_their_classes() -> None:
+    """After a round, of those that stay and of those that go."""
+    study = study_with(SMALL | WEIGHTED | {"study.samples": 2048})
+    job = Job(study, candidate_lattices(study), *designs(study))
+
+    def decide(number: int, _: Drawn) -> Sequence[int]:
+        return [1] if number == 1 else []
+
+    found = in_rounds(job, workers_of(1), silent, decide)
+    for drawn in (found.whole, *found.left_out.values()):
+        gathered = gather_all(study, drawn.lattices, drawn.tallies)[INTER_TURN]
+        classes = of_classes(drawn.tallies)
+        assert np.array_equal(sum(one.total for one in classes.values()), gathered.total)
+        assert np.array_equal(sum(one.trials for one in classes.values()), gathered.trials)
+    assert len(found.whole.lattices) == len(job.lattices) - 1
 
 
 BIAS: dict[str, Any] = {"candidates": {"phase_pickup_a": [0.05, 0.1], "first_slope": [0.1]}}

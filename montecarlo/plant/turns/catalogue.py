@@ -1,7 +1,8 @@
 """Every place where the insulation between two conductors of the winding may fail.
 
 Two coil sides share each slot; the ends of neighbouring coils lie side by side; the turns of a coil
-lie upon each other. Each such place counts once, which says nothing about how often it fails.
+lie upon each other. Each such place counts once, which says nothing about how often it fails;
+`currents.TurnFaults.weights` has what its voltage makes of it.
 
 A turn has four quarters, as the current runs: half of the first side, its other half, half of the
 second side, its other half. A fault in a slot lies in the middle of both sides; one between ends
@@ -23,6 +24,7 @@ BETWEEN_PHASES, BETWEEN_BRANCHES, WITHIN_BRANCH, WITHIN_COIL = CLASSES = (
     "within_branch",
     "within_coil",
 )
+WITHIN_PHASE = (BETWEEN_BRANCHES, WITHIN_BRANCH, WITHIN_COIL)
 SLOT, END_WINDING, COIL = PLACES = ("slot", "end_winding", "coil")
 
 

@@ -34,6 +34,7 @@ from montecarlo.quantities import Array, Complex, Index
 
 # quarters of a turn in each half of the length: of the first side, of the second
 HALVES = ((0, 3), (1, 2))
+NO_VOLTAGE = 1e-9  # over the phase EMF: rounding leaves 1e-15 of none; a turn has 1e-5 at least
 
 
 # --- winding functions --------------------------------------------------------
@@ -227,9 +228,33 @@ class TurnFaults:
 
     @cached_property
     def emf(self) -> Complex:
-        """What drives each, over the phase EMF; angle from that of L1. (contacts,)"""
+        """What drives each, the voltage between its two conductors, over the phase EMF; angle from
+        that of L1. (contacts,)"""
         waves = fundamental(self.contacts.coils, self._functions)
         return np.asarray(waves / self.winding.waves[0])
+
+    def weights(self, exponent: float) -> Array:
+        """How likely each is beside the others: places times a power of the voltage between its two
+        conductors.
+
+        Inverse power law of insulation's ageing by voltage; 9 to 12 is often quoted for mica (from
+        memory).
+
+        Parameters
+        ----------
+        exponent : float (-)
+            0: every place alike, whatever its voltage.
+
+        Returns
+        -------
+        (contacts,) array (-)
+            Of any sum; 0 without a voltage, unless the exponent is 0.
+        """
+        if exponent == 0:
+            return self.contacts.count.astype(float)
+        voltage = np.abs(self.emf)
+        ageing = np.where(voltage > NO_VOLTAGE, voltage, 0.0) ** exponent
+        return np.asarray(self.contacts.count * ageing)
 
     @cached_property
     def _own(self) -> tuple[Array, Array, Array]:

@@ -17,7 +17,7 @@ from montecarlo.estimates.counting import (
     step_noise,
     sum_conditional,
 )
-from montecarlo.estimates.tally import BackupTally, Pickups, Tally
+from montecarlo.estimates.tally import BackupTally, LatticeTally, Pickups, Tally
 
 INSTALLATIONS, EVENTS, DELAYS = 3, 7, 2
 N = INSTALLATIONS * EVENTS
@@ -156,6 +156,20 @@ def test_tallies_add(rng: np.random.Generator) -> None:
     assert np.array_equal(both.lattices[0].total, one.lattices[0].total + other.lattices[0].total)
     assert both.lattices[0].trials.tolist() == [2 * EVENTS] * INSTALLATIONS
     assert both.counts == {"seen": 3.0}
+
+
+def test_classes_add_and_split_as_the_lattices_do(rng: np.random.Generator) -> None:
+    def drawn() -> LatticeTally:
+        return count_operated(pickups(rng, DELAYS), PHASE, EARTH, DELAYS, INSTALLATIONS)
+
+    one, other = (Tally((drawn(),), classes={"a": (drawn(),), "b": (drawn(),)}) for _ in range(2))
+    both = one + other
+    assert [*both.classes] == ["a", "b"]
+    (summed,) = both.classes["b"]
+    assert np.array_equal(summed.total, one.classes["b"][0].total + other.classes["b"][0].total)
+    parts = both.split(INSTALLATIONS)
+    found = np.concatenate([part.classes["b"][0].total for part in parts])
+    assert np.array_equal(found, summed.total)
 
 
 # --- with a back-up -----------------------------------------------------------

@@ -220,3 +220,58 @@ def test_a_fault_takes_its_share_of_the_winding_out_of_the_groups() -> None:
     for phase in range(3):
         assert table[phase, 0, :, phase] == pytest.approx(-x, abs=0.01)
         assert table[phase, 1, :, phase] == pytest.approx(x, abs=0.01)
+
+
+# --- voltages and weights -----------------------------------------------------
+
+
+def by_phasors(found: Contacts) -> Array:
+    """Voltage between the two conductors of each contact over the phase EMF, coil by coil: the
+    phasor of each slot, half of the length a quarter of a turn."""
+    coils, turns = found.coils, found.turns
+    turn_of = 2j * np.pi * coils.pole_pairs / coils.slots
+    first, second = np.exp(turn_of * coils.first), -np.exp(turn_of * coils.second)
+    whole = first + second
+
+    def against_neutral(coil: int, quarters: int) -> complex:
+        before = (coils.row == coils.row[coil]) & (coils.order < coils.order[coil])
+        entered = np.repeat([first[coil], second[coil]], 2)[:quarters].sum() / 2
+        passed = (turns - 1) // 2 * whole[coil]
+        return complex(whole[before].sum() + (passed + entered) / turns)
+
+    def between(at: int) -> float:
+        one, other = int(found.first[at]), int(found.second[at])
+        if one == other:
+            return abs(whole[one]) / turns
+        quarters = map(int, found.quarters[at])
+        return abs(against_neutral(one, next(quarters)) - against_neutral(other, next(quarters)))
+
+    every = np.array([between(at) for at in range(found.first.size)])
+    return np.asarray(every / abs(whole[coils.row == 0].sum()))
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize(
+    "own",
+    [{}, {"slots": 72, "pole_pairs": 4, "pitch": 7, "turns": 3}, {"branches": 4, "pitch": 9}],
+)
+def test_what_drives_a_fault_is_the_voltage_by_phasors_of_the_slots(
+    layout: str, own: dict[str, int]
+) -> None:
+    """Between phases too, up to some sqrt(3) of the phase EMF."""
+    found = faults_of(layout=layout, **own)
+    wanted = by_phasors(found.contacts)
+    np.testing.assert_allclose(np.abs(found.emf), wanted, atol=1e-12)
+    assert 1.5 < wanted[found.contacts.of(BETWEEN_PHASES)].max() <= np.sqrt(3)
+    np.testing.assert_allclose(found.weights(3), found.contacts.count * wanted**3, atol=1e-12)
+
+
+def test_without_an_exponent_every_place_counts_whatever_its_voltage() -> None:
+    """At full pitch neighbours of two branches stand equally far from the neutral."""
+    found = faults_of(pitch=9, layout="alternate")
+    none = by_phasors(found.contacts) < 1e-12
+    assert 0 < none.sum() < none.size
+    np.testing.assert_array_equal(found.weights(0), found.contacts.count)
+    for exponent in (1e-3, 20):
+        assert (found.weights(exponent)[none] == 0).all()
+        assert (found.weights(exponent)[~none] > 0).all()

@@ -46,6 +46,14 @@ def test_a_fault_is_one_line_that_begins_with_its_key(
     assert any(line.startswith(said) for line in found), found
 
 
+def test_a_winding_without_places_between_its_turns_has_no_scheme_for_them(tmp_path: Path) -> None:
+    """One slot a pole and phase, bars, two thirds of the pole pitch."""
+    old = TEXT[TEXT.index("slots = 288") : TEXT.index('layout = "alternate"')]
+    new = "slots = 144\npole_pairs = 24\npitch = 2\nbranches = 2\nturns_per_coil = 1\n"
+    (line,) = faults(tmp_path, old, new)
+    assert line.startswith("winding: no two conductors of a phase touch, but split_phase, core")
+
+
 def test_the_coils_need_the_table_of_their_faults(tmp_path: Path) -> None:
     section = TEXT[TEXT.index("[internal_faults.turns]") :]
     section = section[: section.index("[[external_events]]")]

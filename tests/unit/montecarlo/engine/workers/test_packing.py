@@ -72,6 +72,7 @@ def test_tallies_densities_and_rows_come_back() -> None:
     tally = Tally(
         (LatticeTally(rng.normal(size=(2, 3)), np.ones(2), np.zeros(2)),), {"note": 0.1 + 0.2}
     )
+    tally.classes = {"within_coil": tally.lattices}
     tally.early = {0.25: Tally(tally.lattices), 0.5: Tally(())}
     sums = Sums.of(rng.random((128, 2)) < 0.5, np.zeros(128), 1.0)
     value = [tally, plain(5, ()), sums, {Column("a", "A", "meaning", "input"): np.arange(3.0)}]
