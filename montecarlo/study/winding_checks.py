@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from montecarlo.plant.turns.emf import emf_faults
 from montecarlo.plant.turns.layout import winding_faults
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import listed
@@ -13,8 +14,12 @@ from montecarlo.study.strata import schemes_of_branches
 
 
 def _numbers(study: Study) -> Iterator[str]:
-    if study.winding is not None:
-        yield from (f"winding.{fault}" for fault in winding_faults(study.winding))
+    if (winding := study.winding) is None:
+        return
+    faults = winding_faults(winding)
+    if not faults and winding.table is not None:
+        faults = list(emf_faults(winding))
+    yield from (f"winding.{fault}" for fault in faults)
 
 
 def _leakage(study: Study) -> Iterator[str]:

@@ -6,6 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from studies.protocol import Part
+from studies.turns.coils import coil_frame
 from studies.turns.faults import OfWinding
 from studies.turns.figures import seen_against_pickup
 from studies.turns.frames import catalogue_frame, turn_fault_frame, unseen_frame
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
     from studies.protocol import Recipe
     from studies.report.blocks import Block
 
-CATALOGUE, FAULTS, UNSEEN = "fault_catalogue", "turn_faults", "turn_faults_unseen"
+COILS, CATALOGUE = "winding_coils", "fault_catalogue"
+FAULTS, UNSEEN = "turn_faults", "turn_faults_unseen"
 
 
 def turns(study: Study, candidates: pd.DataFrame) -> Part:
@@ -38,7 +40,11 @@ def turns(study: Study, candidates: pd.DataFrame) -> Part:
     if study.winding is None:
         return Part()
     of = OfWinding(study)
-    frames = {CATALOGUE: catalogue_frame(of), FAULTS: turn_fault_frame(of)}
+    frames = {
+        COILS: coil_frame(of.contacts.coils),
+        CATALOGUE: catalogue_frame(of),
+        FAULTS: turn_fault_frame(of),
+    }
     said: list[Block] = []
     recipes: dict[str, Recipe] = {"winding": partial(winding_picture, of.contacts.coils)}
     if of.measured:
