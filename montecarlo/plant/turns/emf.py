@@ -46,13 +46,17 @@ def emf_faults(winding: Winding) -> Iterator[str]:
     if weak.size:
         return
     waves = branches.waves.reshape(3, count)
-    ratio = waves / waves[:, :1]
-    apart = (np.abs(ratio - 1) > APART).ravel()
+    # the branch that is nearest to all others: one that differs is named, not all but that one
+    nearest = np.abs(waves[:, :, None] - waves[:, None]).sum(axis=2).argmin(axis=1)
+    ratio = (waves / waves[range(3), nearest][:, None]).ravel()
+    apart = np.abs(ratio - 1) > APART
     for row in np.flatnonzero(apart):
+        size, turned = 100 * abs(ratio[row]), abs(np.degrees(np.angle(ratio[row])))
         yield (
-            f"table: {file}: {names[row]} has {_beside(ratio.flat[row])} the EMF of branch 1, must"
-            f" agree within {100 * APART:g} %; else currents circulate in a sound winding; exchange"
-            " coils between them, or mend entered"
+            f"table: {file}: {names[row]} has {size:.4g} % of the EMF of branch"
+            f" {nearest[row // count] + 1}, turned by {turned:.3g} degrees, must agree within"
+            f" {100 * APART:g} %; else currents circulate in a sound winding; exchange coils"
+            " between the two, or mend entered"
         )
     if apart.any():
         return
@@ -71,7 +75,3 @@ def emf_faults(winding: Winding) -> Iterator[str]:
                 f"table: {file}: the EMF of {PHASES[phase]} is {100 * abs(beside):.4g} % of that of"
                 f" L1, must agree within {100 * APART:g} %; exchange coils between the phases"
             )
-
-
-def _beside(ratio: complex) -> str:
-    return f"{100 * abs(ratio):.4g} %, turned by {np.degrees(np.angle(ratio)):+.3g} degrees, of"
