@@ -39,7 +39,7 @@ def emf_faults(winding: Winding) -> Iterator[str]:
     weak = np.flatnonzero(branches.factors < LEAST_FACTOR)
     for row in weak:
         yield (
-            f"table: {file}: {names[row]} has a winding factor of {branches.factors[row]:.3g} at"
+            f"table: {file}: {names[row]} has a winding factor of {branches.factors[row]:.2f} at"
             f" {winding.pole_pairs} pole pairs, must be at least {LEAST_FACTOR:g}; mend pole_pairs,"
             " or the column entered"
         )

@@ -81,7 +81,7 @@ class CoilFile(Meaning):
                 return value
             folder: Path | None = (info.context or {}).get("folder")
             if not isinstance(value, str):
-                raise refusal(f"{shown(value)}; expected a text: {self.text}")
+                raise refusal(f"{shown(value)}; expected a text, the name of a CSV file")
             if folder is None:
                 raise refusal("has no folder to start from; read the study from a file")
             try:

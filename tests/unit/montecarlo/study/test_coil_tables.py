@@ -247,7 +247,7 @@ def test_a_file_that_is_no_table_of_coils(tmp_path: Path, text: str, said: str) 
         ),
         (
             LISTED.replace('"coils.csv"', "3"),
-            "winding.table: 3; expected a text: in place of pitch",
+            "winding.table: 3; expected a text, the name of a",
         ),
         (BUILT_IN.partition("\n")[2], "winding.pitch: missing; give the coil's span in slots, or"),
         (BUILT_IN.rpartition("\n")[0], 'winding.layout: missing; give "half" or "alternate", or a'),
