@@ -8,7 +8,6 @@ turns has each sample's own."""
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
@@ -17,23 +16,15 @@ from montecarlo.plant.events.waves import sinusoids
 from montecarlo.plant.machine import PHASE_ROTATION
 from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, WITHIN_PHASE, contacts
 from montecarlo.plant.turns.currents import TurnFaults
-from montecarlo.plant.turns.layout import Winding, coils_of
+from montecarlo.plant.turns.layout import Placing, Winding, coils_of
 from montecarlo.quantities import Array, Complex, Index
 from montecarlo.study.description import Study
 
 
 @lru_cache(maxsize=4)
-def _faults(slots: int, pole_pairs: int, pitch: int, branches: int, turns: int, layout: str) -> Any:
+def _faults(placing: Placing, turns: int) -> TurnFaults:
     """The faults of a winding; kept, since every chunk asks."""
-    winding = Winding.model_construct(  # type: ignore[call-arg]
-        slots=slots,
-        pole_pairs=pole_pairs,
-        pitch=pitch,
-        branches=branches,
-        turns_per_coil=turns,
-        layout=layout,  # type: ignore[arg-type]
-    )
-    return TurnFaults(contacts(coils_of(winding), turns))
+    return TurnFaults(contacts(coils_of(placing), turns))
 
 
 @lru_cache(maxsize=4)
@@ -53,11 +44,7 @@ def turn_faults(winding: Winding) -> TurnFaults:
     -------
     TurnFaults
     """
-    w = winding
-    found: TurnFaults = _faults(
-        w.slots, w.pole_pairs, w.pitch, w.branches, w.turns_per_coil, w.layout
-    )
-    return found
+    return _faults(winding.placing, winding.turns_per_coil)
 
 
 def branch_current_a(study: Study) -> float:

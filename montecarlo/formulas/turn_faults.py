@@ -17,27 +17,6 @@ from numpy.typing import ArrayLike
 from montecarlo.quantities import Array
 
 
-def distribution_factor(belt_slots: ArrayLike) -> Array:
-    """k_d of a belt of 60 degrees, sin(pi/6)/(q sin(pi/6q)), textbook. [-]
-
-    Parameters
-    ----------
-    belt_slots : array_like (-)
-        q, slots a pole and phase; from 1.
-
-    Returns
-    -------
-    array (-)
-
-    Examples
-    --------
-    >>> distribution_factor([1, 2, 3]).round(4)
-    array([1.    , 0.9659, 0.9598])
-    """
-    q = np.asarray(belt_slots, float)
-    return np.asarray(0.5 / (q * np.sin(np.pi / (6 * q))))
-
-
 def pitch_factor(beta: ArrayLike) -> Array:
     """k_p = sin(beta pi/2), textbook. [-]
 
@@ -58,16 +37,20 @@ def pitch_factor(beta: ArrayLike) -> Array:
     return np.asarray(np.sin(np.asarray(beta, float) * np.pi / 2))
 
 
-def coil_share(belt_slots: ArrayLike, beta: ArrayLike, poles: ArrayLike) -> Array:
+def coil_share(
+    belt_slots: ArrayLike, beta: ArrayLike, poles: ArrayLike, factor: ArrayLike
+) -> Array:
     """Lambda of the head: reactance of a coil's field by that of a winding's share. [-]
 
     Parameters
     ----------
     belt_slots : array_like (-)
-        q.
+        q, slots a pole and phase.
     beta : array_like (-)
     poles : array_like (-)
         2p.
+    factor : array_like (-)
+        k_w.
 
     Returns
     -------
@@ -75,19 +58,18 @@ def coil_share(belt_slots: ArrayLike, beta: ArrayLike, poles: ArrayLike) -> Arra
 
     Examples
     --------
-    >>> coil_share([2, 3], [5 / 6, 8 / 9], [60, 24]).round(3)
+    >>> coil_share([2, 3], [5 / 6, 8 / 9], [60, 24], [0.933, 0.945]).round(3)
     array([0.388, 0.263])
     """
     q, width = np.asarray(belt_slots, float), np.asarray(beta, float)
-    factor = distribution_factor(q) * pitch_factor(width)
     whole = 1 - width / np.asarray(poles, float)
-    return np.asarray(np.pi**2 * width * whole / (12 * q * factor**2))
+    return np.asarray(np.pi**2 * width * whole / (12 * q * np.asarray(factor, float) ** 2))
 
 
 def turn_fault(
     turns: ArrayLike,
     coil_turns: ArrayLike,
-    belt_slots: ArrayLike,
+    spread: ArrayLike,
     share: ArrayLike,
     *,
     reactance_pu: ArrayLike,
@@ -103,8 +85,8 @@ def turn_fault(
         n, those that are shorted.
     coil_turns : array_like (-)
         t.
-    belt_slots : array_like (-)
-        q.
+    spread : array_like (-)
+        k_d, the distribution factor.
     share : array_like (-)
         Lambda, as of `coil_share`.
     reactance_pu : array_like (pu)
@@ -120,7 +102,7 @@ def turn_fault(
 
     Examples
     --------
-    >>> found = turn_fault(1, 1, 2, 0.388, reactance_pu=0.20, leakage_pu=0.13)
+    >>> found = turn_fault(1, 1, 0.966, 0.388, reactance_pu=0.20, leakage_pu=0.13)
     >>> float(found.round(2))
     6.59
     """
@@ -128,7 +110,7 @@ def turn_fault(
     own, close = np.asarray(leakage_pu, float), np.asarray(coupling, float)
     leakage = own * (close + (1 - close) * of_coil)
     field = (np.asarray(reactance_pu, float) - own) * np.asarray(share, float)
-    return np.asarray(of_coil / (distribution_factor(belt_slots) * (leakage + field)))
+    return np.asarray(of_coil / (np.asarray(spread, float) * (leakage + field)))
 
 
 def through_resistance(current: ArrayLike, emf: ArrayLike, fault_pu: ArrayLike) -> Array:

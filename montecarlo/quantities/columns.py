@@ -168,14 +168,35 @@ def inside(folder: Path, file: str) -> Path:
     )
 
 
-def _numbers(rows: csv.DictReader[str], file: str, column: str) -> tuple[float, ...]:
+def header_fault(rows: csv.DictReader[str], named: str, column: str) -> str:
+    """Why a column cannot be read by its name in the first line.
+
+    Parameters
+    ----------
+    rows : csv.DictReader
+        As of `csv_table`.
+    named : str
+        The file in messages.
+    column : str
+
+    Returns
+    -------
+    str
+        Empty where it can.
+    """
     header = list(rows.fieldnames or ())
-    if header.count(column) != 1:
-        what = "stands twice" if column in header else "is missing"
-        raise StudyError(
-            f"{shown(file)}: column {shown(column)} {what} in the first line, which has "
-            f"{listed(map(shown, header)) or 'nothing'} (cells are separated by commas)"
-        )
+    if header.count(column) == 1:
+        return ""
+    what = "stands twice" if column in header else "is missing"
+    return (
+        f"{named}: column {shown(column)} {what} in the first line, which has "
+        f"{listed(map(shown, header)) or 'nothing'} (cells are separated by commas)"
+    )
+
+
+def _numbers(rows: csv.DictReader[str], file: str, column: str) -> tuple[float, ...]:
+    if fault := header_fault(rows, shown(file), column):
+        raise StudyError(fault)
     values: list[float] = []
     for row in rows:
         try:

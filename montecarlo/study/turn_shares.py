@@ -37,7 +37,7 @@ def with_catalogue_shares(study: Study, sound: frozenset[str]) -> tuple[Study, l
         return study, []
     if not (turns.voltage_exponent or turns.shares_from_catalogue):
         return study, []
-    places = contacts(coils_of(winding), winding.turns_per_coil)
+    places = contacts(coils_of(winding.placing), winding.turns_per_coil)
     weights, apart = TurnFaults(places).weights(turns.voltage_exponent), places.of(BETWEEN_PHASES)
     if not apart.all() and not weights[~apart].any():
         return study, [

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from montecarlo.plant.turns.catalogue import BETWEEN_PHASES, contacts
+from montecarlo.plant.turns.emf import emf_faults
 from montecarlo.plant.turns.layout import coils_of, winding_faults
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import listed
@@ -14,8 +15,12 @@ from montecarlo.study.strata import schemes_of_branches
 
 
 def _numbers(study: Study) -> Iterator[str]:
-    if study.winding is not None:
-        yield from (f"winding.{fault}" for fault in winding_faults(study.winding))
+    if (winding := study.winding) is None:
+        return
+    faults = winding_faults(winding)
+    if not faults and winding.table is not None:
+        faults = list(emf_faults(winding))
+    yield from (f"winding.{fault}" for fault in faults)
 
 
 def _leakage(study: Study) -> Iterator[str]:
@@ -58,7 +63,7 @@ def _schemes(study: Study) -> Iterator[str]:
             " halves of the branches of a phase"
         )
     elif not any(winding_faults(study.winding)):
-        places = contacts(coils_of(study.winding), study.winding.turns_per_coil)
+        places = contacts(coils_of(study.winding.placing), study.winding.turns_per_coil)
         if places.of(BETWEEN_PHASES).all():
             yield (
                 f"winding: no two conductors of a phase touch, but {who} groups of branches for"

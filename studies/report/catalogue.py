@@ -173,6 +173,11 @@ HOLDS = {
         "CTs of each end in every external event with full offset: K_s, the knee voltage asked, and"
         " the time to saturation by the usual formula and by the flux; empty: never"
     ),
+    "winding_coils": (
+        "one row a coil of the winding: slots of its sides, phase, branch, order in the branch from"
+        " the neutral, and by which side the current to the terminal enters; winding.table takes"
+        " such a file"
+    ),
     "fault_catalogue": (
         "places where insulation between two conductors of the winding may fail, by place and"
         " class: how many, how likely beside the others, and the voltage between the conductors"
@@ -215,11 +220,12 @@ BESIDE = (
     "waveforms",
     "commissioning",
     "ct_dimensioning",
+    "winding_coils",
     "turn_faults_unseen",
     "turn_faults_missed",
 )
 # Of the workbook: a figure, or a page that is made to be printed, shows it
-UNPRINTED = ("exceedance", "missed_fault_places", "commissioning")
+UNPRINTED = ("exceedance", "missed_fault_places", "commissioning", "winding_coils")
 SECOND = {
     "what_if": ("p_now",),
     "elasticities": ("p", "distance", "dead_band", "beyond_band"),

@@ -16,6 +16,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.read import LARGEST_FILE, digest, study_of
 
 FOLDER = "inputs"
+KEYS = ("file", "table")
 NAME_KEPT = 60  # characters of a file's own name
 
 
@@ -60,10 +61,11 @@ def _filed(content: bytes) -> dict[str, str]:
 
 
 def _named(node: Any) -> Iterator[str]:
-    """`file` of quantities and excitation points, also as the key of a change."""
+    """`file` of quantities and excitation points, `table` of the winding, also as the key of a
+    change."""
     if isinstance(node, Mapping):
         for key, value in node.items():
-            if isinstance(value, str) and (key == "file" or key.endswith(".file")):
+            if isinstance(value, str) and key.rpartition(".")[2] in KEYS:
                 yield value
             yield from _named(value)
     elif isinstance(node, list):

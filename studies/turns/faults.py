@@ -18,7 +18,6 @@ from montecarlo.engine.groups import (
 from montecarlo.engine.sizes import designs
 from montecarlo.formulas.turn_faults import (
     coil_share,
-    distribution_factor,
     pitch_factor,
     turn_fault,
 )
@@ -69,19 +68,21 @@ class OfWinding:
     # --- the winding ----------------------------------------------------------
 
     @property
-    def belt_slots(self) -> int:
+    def belt_slots(self) -> float:
         """q, slots a pole and phase."""
-        return self.winding.slots // (6 * self.winding.pole_pairs)
+        return self.winding.slots / (6 * self.winding.pole_pairs)
 
     @property
     def beta(self) -> float:
-        """Pitch of a coil over the pole pitch. [-]"""
-        return self.winding.pitch / (3 * self.belt_slots)
+        """Mean span of the coils over the pole pitch. [-]"""
+        coils = self.contacts.coils
+        return float(coils.span.mean() / coils.pole_pitch)
 
-    @property
+    @cached_property
     def factors(self) -> tuple[float, float]:
-        """k_d and k_p. [-]"""
-        return float(distribution_factor(self.belt_slots)), float(pitch_factor(self.beta))
+        """k_d and k_p, of the mean span. [-]"""
+        pitch = float(pitch_factor(self.beta))
+        return float(self.faults.winding.factors.mean()) / pitch, pitch
 
     @property
     def branch_turns(self) -> int:
@@ -183,12 +184,13 @@ class OfWinding:
     @property
     def one_turn(self) -> float:
         """Current in one shorted turn in closed form, over a branch's rated current. [-]"""
-        at = self.nominal.at
+        at, (spread, pitch) = self.nominal.at, self.factors
+        poles = 2 * self.winding.pole_pairs
         current = turn_fault(
             1,
             self.winding.turns_per_coil,
-            self.belt_slots,
-            coil_share(self.belt_slots, self.beta, 2 * self.winding.pole_pairs),
+            spread,
+            coil_share(self.belt_slots, self.beta, poles, spread * pitch),
             reactance_pu=at("machine.subtransient_reactance_pu"),
             leakage_pu=at("winding.leakage_reactance_pu"),
             coupling=at("winding.coil_leakage_coupling"),

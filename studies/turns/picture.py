@@ -12,6 +12,7 @@ import numpy as np
 from montecarlo.plant.turns.layout import Coils
 from montecarlo.quantities import Array, Index
 from studies.report.look import CHOSEN, FALSE, MISSED, WIDTH_MM, say
+from studies.turns.words import span_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -170,10 +171,9 @@ def _ahead(coils: Coils, start: int, end: int) -> int:
 
 
 def _facts(coils: Coils) -> str:
-    poles, span = 2 * coils.pole_pairs, (coils.lower[0] - coils.upper[0]) % coils.slots
     return (
-        f"{coils.slots} slots, {poles} poles\n"
-        f"coils span {span} of {coils.slots / poles:g} slots\n"
+        f"{coils.slots} slots, {2 * coils.pole_pairs} poles\n"
+        f"{span_text(coils)}\n"
         f"branches a phase: {coils.branches}\n"
         f"coils a branch: {coils.in_series}\n\n"
         "black: branch 1 of L1,\nfrom its neutral (dot)\nto its terminal (triangle)"
@@ -186,8 +186,8 @@ def _facts(coils: Coils) -> str:
 def _strip(ax: Axes, coils: Coils) -> None:
     from matplotlib.patches import Rectangle
 
-    belt = coils.slots // (6 * coils.pole_pairs)
-    shown = min(STRIP * belt, coils.slots)
+    belt = coils.pole_pitch / 3
+    shown = min(round(STRIP * belt), coils.slots)
     for row, layer in enumerate(("upper", "lower")):
         for run in _runs(coils, layer):
             end = min(run.start + run.slots, shown)
@@ -208,8 +208,8 @@ def _strip(ax: Axes, coils: Coils) -> None:
                 )
     along = np.linspace(0, 1, 25)
     for coil in _followed(coils):
-        first, last = coils.upper[coil], coils.lower[coil]
-        if first < last < shown:
+        first, last = sorted((coils.upper[coil], coils.lower[coil]))
+        if last < shown and last - first == coils.span[coil]:
             across = first + 0.5 + along * (last - first)
             curve = -0.9 * (1 - (2 * along - 1) ** 2)
             ax.plot(across, curve, color=CHOSEN, linewidth=0.8)

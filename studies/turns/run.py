@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studies.protocol import Part
 from studies.report.blocks import items
+from studies.turns.coils import coil_frame
 from studies.turns.faults import OfWinding
 from studies.turns.figures import seen_against_pickup
 from studies.turns.frames import catalogue_frame, turn_fault_frame, unseen_frame
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from montecarlo.study.description import Study
     from studies.protocol import Recipe
 
-CATALOGUE, FAULTS, UNSEEN = "fault_catalogue", "turn_faults", "turn_faults_unseen"
-MISSED = "turn_faults_missed"
+COILS, CATALOGUE = "winding_coils", "fault_catalogue"
+FAULTS, UNSEEN, MISSED = "turn_faults", "turn_faults_unseen", "turn_faults_missed"
 
 
 def turns(
@@ -48,7 +49,11 @@ def turns(
     if study.winding is None:
         return Part()
     of = OfWinding(study)
-    frames = {CATALOGUE: catalogue_frame(of), FAULTS: turn_fault_frame(of)}
+    frames = {
+        COILS: coil_frame(of.contacts.coils),
+        CATALOGUE: catalogue_frame(of),
+        FAULTS: turn_fault_frame(of),
+    }
     said = items(weights_text(of))
     recipes: dict[str, Recipe] = {"winding": partial(winding_picture, of.contacts.coils)}
     if of.measured:

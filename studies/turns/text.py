@@ -16,7 +16,7 @@ from studies.report.numbers import percent, with_limits
 from studies.report.words import scheme_name
 from studies.turns.faults import Measured, OfWinding, standing_a
 from studies.turns.frames import ALL, catalogue_frame, turn_fault_frame
-from studies.turns.words import CLASS_WORDS
+from studies.turns.words import CLASS_WORDS, span_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,10 +44,9 @@ def winding_by_hand(study: Study) -> list[Block]:
 
 def _facts(of: OfWinding) -> Iterator[str]:
     winding, (spread, pitch) = of.winding, of.factors
-    poles = 2 * winding.pole_pairs
     yield (
-        f"{winding.slots} slots, {poles} poles, q = {of.belt_slots}; coils span {winding.pitch} of"
-        f" {winding.slots // poles} slots. k_d = {spread:.4f}, k_p = {pitch:.4f}, k_w ="
+        f"{winding.slots} slots, {2 * winding.pole_pairs} poles, q = {of.belt_slots:.4g};"
+        f" {span_text(of.contacts.coils)}. k_d = {spread:.4f}, k_p = {pitch:.4f}, k_w ="
         f" {spread * pitch:.4f}."
     )
     yield (

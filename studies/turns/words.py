@@ -8,6 +8,7 @@ from montecarlo.plant.turns.catalogue import (
     WITHIN_BRANCH,
     WITHIN_COIL,
 )
+from montecarlo.plant.turns.layout import Coils
 
 CLASS_WORDS = {
     BETWEEN_PHASES: "between phases",
@@ -15,3 +16,19 @@ CLASS_WORDS = {
     WITHIN_BRANCH: "within a branch",
     WITHIN_COIL: "within a coil",
 }
+
+
+def span_text(coils: Coils) -> str:
+    """How far coils reach.
+
+    Parameters
+    ----------
+    coils : Coils
+
+    Returns
+    -------
+    str
+    """
+    least, most = coils.span.min(), coils.span.max()
+    spans = f"{least}" if least == most else f"{least} to {most}"
+    return f"coils span {spans} of {coils.pole_pitch:.4g} slots"

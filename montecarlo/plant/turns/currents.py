@@ -104,6 +104,13 @@ class Branches:
         """Fundamental of each branch, (3 P,)."""
         return fundamental(self.coils, self._functions)
 
+    @property
+    def factors(self) -> Array:
+        """Winding factor k_w of each branch: its wave over that of as many coils of full pitch in
+        the same slots, (3 P,). [-]"""
+        full = 2 * self.coils.in_series / (np.pi * self.coils.pole_pairs)
+        return np.asarray(np.abs(self.waves) / full)
+
     @cached_property
     def gap(self) -> float:
         """What makes pu of a sum of products of winding functions, per pu of X''d - X_l."""

@@ -1,18 +1,22 @@
 """The stator winding coil by coil: its slots, its phase and branch, how far from the neutral.
 
-A lap winding of two layers. Coil k has one side in the upper layer of slot k and the other in the
-lower layer of the slot one pitch further. The belts of q = slots/(6 pole pairs) slots follow each
-other as +L1, -L3, +L2, -L1, +L3, -L2 (textbook); a branch is a row of whole belts of its phase."""
+A winding of two layers. A study gives its coils by a table, or by pitch and layout. The latter make
+a lap winding: coil k has one side in the upper layer of slot k, the other in the lower layer of the
+slot one pitch further. The belts of q = slots/(6 pole pairs) slots follow each other as +L1, -L3,
++L2, -L1, +L3, -L2 (textbook); a branch is a row of whole belts of its phase."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
 import numpy as np
 
+from montecarlo.plant.turns.table import PHASES, SIDES, CoilFile, CoilTable, table_faults
 from montecarlo.quantities import Distribution, Index, Plain, Quantity, Section, number, word
+from montecarlo.quantities.wording import shown
 
 BELTS = ((0, 1), (2, -1), (1, 1), (0, -1), (2, 1), (1, -1))  # phase and direction
 BranchOrder = Literal["half", "alternate"]
@@ -21,24 +25,41 @@ BranchOrder = Literal["half", "alternate"]
 class Winding(Section):
     """The stator's coils, for faults between turns, coils and branches."""
 
-    slots: Annotated[int, Plain("-", "slots of the stator; a multiple of 6 pole pairs", 6, 1200)]
-    pole_pairs: Annotated[int, Plain("-", "pole pairs", 1, 200)]
-    pitch: Annotated[
-        int, Plain("slots", "from one side of a coil to the other; at most a pole pitch", 1, 1000)
+    slots: Annotated[
+        int, Plain("-", "slots of the stator; without table a multiple of 6 pole pairs", 6, 1200)
     ]
+    pole_pairs: Annotated[int, Plain("-", "pole pairs", 1, 200)]
     branches: Annotated[
-        int, Plain("-", "parallel branches of a phase; they share its poles evenly", 1, 100)
+        int, Plain("-", "parallel branches of a phase, each with as many coils", 1, 100)
     ]
     turns_per_coil: Annotated[
         int, Plain("-", "turns in series of a coil; 1 for a winding of bars", 1, 100)
     ]
-    layout: Annotated[
-        BranchOrder,
-        word(
-            "which poles a branch takes. half: poles side by side, so two branches have half of the"
-            " bore each; alternate: every second pole, or every third of three branches"
+    table: Annotated[
+        CoilTable | None,
+        CoilFile(
+            "",
+            "in place of pitch and layout: CSV file in the study file's folder or below it, a row a"
+            " coil, with the columns upper_slot, lower_slot, phase, branch, order, entered",
         ),
-    ]
+    ] = None
+    pitch: Annotated[
+        int | None,
+        Plain(
+            "slots",
+            "without table: from one side of a coil to the other; at most a pole pitch",
+            1,
+            1000,
+        ),
+    ] = None
+    layout: Annotated[
+        BranchOrder | None,
+        word(
+            "without table: which poles a branch takes. half: poles side by side, so two branches"
+            " have half of the bore each; alternate: every second pole, or every third of three"
+            " branches"
+        ),
+    ] = None
     leakage_reactance_pu: Annotated[
         Distribution,
         Quantity(
@@ -118,6 +139,24 @@ class Winding(Section):
         """Of a branch."""
         return self.slots // (3 * self.branches)
 
+    @property
+    def placing(self) -> Placing:
+        """What says where its coils are."""
+        return Placing(
+            self.slots, self.pole_pairs, self.branches, self.pitch, self.layout, self.table
+        )
+
+
+class Placing(NamedTuple):
+    """What says where the coils of a winding are: a key for what is made of them and kept."""
+
+    slots: int
+    pole_pairs: int
+    branches: int
+    pitch: int | None
+    layout: BranchOrder | None
+    table: CoilTable | None
+
 
 def winding_faults(winding: Winding) -> list[str]:
     """What is wrong with a winding's numbers, each with key, value, limit and cure.
@@ -131,24 +170,45 @@ def winding_faults(winding: Winding) -> list[str]:
     list of str
         Without the name of the table.
     """
-    poles = 2 * winding.pole_pairs
-    found = []
-    if winding.slots % (3 * poles):
-        found.append(
-            f"slots: {winding.slots}, must be a multiple of 6 pole_pairs ({3 * poles}); every belt"
-            " of a phase has as many slots"
+    return list(_built_in_faults(winding) if winding.table is None else _listed_faults(winding))
+
+
+def _listed_faults(winding: Winding) -> Iterator[str]:
+    assert winding.table is not None
+    for key in ("pitch", "layout"):
+        if (value := getattr(winding, key)) is not None:
+            yield f"{key}: {shown(value)}, must be absent beside table; take one of the two out"
+    if winding.slots % (3 * winding.branches):
+        yield (
+            f"slots: {winding.slots}, must be a multiple of 3 branches ({3 * winding.branches});"
+            " every branch has as many coils"
         )
-    elif winding.pitch > (pole_pitch := winding.slots // poles):
-        found.append(
+    else:
+        faults = table_faults(winding.table, winding.slots, winding.branches)
+        yield from (f"table: {fault}" for fault in faults)
+
+
+def _built_in_faults(winding: Winding) -> Iterator[str]:
+    cures = {"pitch": "the coil's span in slots", "layout": '"half" or "alternate"'}
+    for key, cure in cures.items():
+        if getattr(winding, key) is None:
+            yield f"{key}: missing; give {cure}, or a table of the coils in its place"
+    poles = 2 * winding.pole_pairs
+    if winding.slots % (3 * poles):
+        yield (
+            f"slots: {winding.slots}, must be a multiple of 6 pole_pairs ({3 * poles}); every belt"
+            " of a phase has as many slots; give other windings by a table of their coils"
+        )
+    elif (winding.pitch or 0) > (pole_pitch := winding.slots // poles):
+        yield (
             f"pitch: {winding.pitch} slots, must be at most the pole pitch, slots/(2 pole_pairs) ="
             f" {pole_pitch}; give the coil's span in slots"
         )
     if winding.branches > poles or poles % winding.branches:
         fits = ", ".join(str(n) for n in range(1, poles + 1) if poles % n == 0)
-        found.append(
+        yield (
             f"branches: {winding.branches}, must divide 2 pole_pairs; {poles} poles allow {fits}"
         )
-    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -190,35 +250,67 @@ class Coils:
         """Coils of a branch."""
         return int(self.order.max()) + 1
 
+    @property
+    def span(self) -> Index:
+        """From one side of each to the other, the shorter way round. [slots]"""
+        ahead = (self.lower - self.upper) % self.slots
+        return np.asarray(np.minimum(ahead, self.slots - ahead))
 
-def coils_of(winding: Winding) -> Coils:
+    @property
+    def pole_pitch(self) -> float:
+        """[slots]"""
+        return self.slots / (2 * self.pole_pairs)
+
+
+def coils_of(placing: Placing) -> Coils:
     """The coils of a winding without faults in its numbers.
 
     Parameters
     ----------
-    winding : Winding
+    placing : Placing
 
     Returns
     -------
     Coils
+        By their upper slots.
     """
-    belt, place = np.divmod(np.arange(winding.slots), winding.slots // (6 * winding.pole_pairs))
+    return _built_in(placing) if placing.table is None else _listed(placing, placing.table)
+
+
+def _listed(placing: Placing, table: CoilTable) -> Coils:
+    upper, lower, phases, branch, order, entered = map(list, zip(*table.coils, strict=True))
+    return Coils(
+        slots=placing.slots,
+        pole_pairs=placing.pole_pairs,
+        branches=placing.branches,
+        upper=np.array(upper) - 1,
+        lower=np.array(lower) - 1,
+        phase=np.array([PHASES.index(phase) for phase in phases]),
+        branch=np.array(branch) - 1,
+        order=np.array(order) - 1,
+        direction=np.array([1 if side == SIDES[0] else -1 for side in entered]),
+    )
+
+
+def _built_in(placing: Placing) -> Coils:
+    slots, poles = placing.slots, 2 * placing.pole_pairs
+    assert placing.pitch is not None
+    every, belt_slots = np.arange(slots), slots // (3 * poles)
+    belt, place = np.divmod(every, belt_slots)
     phase, direction = np.array(BELTS)[belt % 6].T
     pole = belt // 3
-    poles = 2 * winding.pole_pairs
-    each = poles // winding.branches
-    if winding.layout == "half":
-        branch, turn = np.divmod(pole, each)
+    if placing.layout == "half":
+        branch, turn = np.divmod(pole, poles // placing.branches)
     else:
-        turn, branch = np.divmod(pole, winding.branches)
+        turn, branch = np.divmod(pole, placing.branches)
     return Coils(
-        slots=winding.slots,
-        pole_pairs=winding.pole_pairs,
-        branches=winding.branches,
-        upper=np.arange(winding.slots),
-        lower=(np.arange(winding.slots) + winding.pitch) % winding.slots,
+        slots=slots,
+        pole_pairs=placing.pole_pairs,
+        branches=placing.branches,
+        upper=every,
+        lower=(every + placing.pitch) % slots,
         phase=phase,
         branch=branch,
-        order=turn * (winding.slots // (6 * winding.pole_pairs)) + place,
+        order=turn * belt_slots + place,
         direction=direction,
     )

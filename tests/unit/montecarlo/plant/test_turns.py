@@ -48,7 +48,7 @@ def winding(
 
 def faults_of(**own: object) -> TurnFaults:
     given = winding(**own)  # type: ignore[arg-type]
-    return TurnFaults(contacts(coils_of(given), given.turns_per_coil))
+    return TurnFaults(contacts(coils_of(given.placing), given.turns_per_coil))
 
 
 def one_turn(coils: Coils, turns: int = 1, shorted: int = 1) -> TurnFaults:
@@ -82,7 +82,7 @@ def test_the_slots_of_a_known_winding(layout: str, between: int) -> None:
 @pytest.mark.parametrize("layout", LAYOUTS)
 @pytest.mark.parametrize("own", [{}, {"slots": 288, "pole_pairs": 24, "pitch": 5, "branches": 6}])
 def test_every_coil_stands_once_in_its_branch(layout: str, own: dict[str, int]) -> None:
-    coils = coils_of(winding(layout=layout, **own))
+    coils = coils_of(winding(layout=layout, **own).placing)
     for row in range(3 * coils.branches):
         assert sorted(coils.order[coils.row == row]) == list(range(coils.in_series))
     assert (np.bincount(coils.lower, minlength=coils.slots) == 1).all()
@@ -131,7 +131,7 @@ def test_one_turn_of_a_bar_winding(
     """6 to 7 times the rated current, 1/20 of full load between the groups: abstract of Kim,
     Finney, Fischer, Kasztenny, 2011-12. The narrower ranges are a first computation's, by a dense
     solution with the terminals' voltage as an unknown."""
-    found = one_turn(coils_of(winding(layout=layout, **own)))
+    found = one_turn(coils_of(winding(layout=layout, **own).placing))
     current = found.currents(np.arange(len(found.emf)), **OF)
     size, apart = np.abs(current.fault), np.abs(current.difference).max(axis=1) / 2
     assert fault[0] < size.min() <= size.max() < fault[1]
@@ -170,7 +170,7 @@ def test_currents_solve_the_equations_written_out(layout: str) -> None:
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_the_groups_differ_by_the_shorted_share_of_the_fault(layout: str) -> None:
     """With alternate poles the branches of a phase have the same field at every place (derived)."""
-    found = one_turn(coils_of(winding(layout=layout)))
+    found = one_turn(coils_of(winding(layout=layout).placing))
     current = found.currents(np.arange(216), **OF)
     share = np.abs(current.difference).max(axis=1) * 36 / np.abs(current.fault)
     assert share == pytest.approx(1.0, abs=0.001 if layout == "alternate" else 0.04)
@@ -190,14 +190,14 @@ def test_balanced_currents_see_the_reactance_and_make_no_difference(layout: str)
 
 def test_two_of_three_turns_carry_half_and_make_the_same_difference() -> None:
     """All turns share their leakage; (n/t) E over (n/t)^2 X."""
-    coils = coils_of(winding(turns=3))
+    coils = coils_of(winding(turns=3).placing)
     one, two = (one_turn(coils, 3, n).currents(np.arange(216), **OF) for n in (1, 2))
     assert np.abs(one.fault) == pytest.approx(2 * np.abs(two.fault), rel=0.02)
     assert np.abs(one.difference) == pytest.approx(np.abs(two.difference), rel=0.02, abs=1e-4)
 
 
 def test_shared_leakage_makes_the_fault_of_one_turn_larger() -> None:
-    found = one_turn(coils_of(winding(turns=3)), 3)
+    found = one_turn(coils_of(winding(turns=3).placing), 3)
     most, least = (
         np.abs(found.currents(np.arange(216), **OF, coupling=c).fault) for c in (1.0, 0.0)
     )
@@ -205,7 +205,7 @@ def test_shared_leakage_makes_the_fault_of_one_turn_larger() -> None:
 
 
 def test_a_resistance_lowers_the_current() -> None:
-    found = one_turn(coils_of(winding()))
+    found = one_turn(coils_of(winding().placing))
     which = np.arange(216)
     bolted, through = (found.currents(which, **OF, fault_pu=r).fault for r in (0.0, 1.0))
     wanted = np.abs(found.emf / (1.0 + found.emf / bolted))

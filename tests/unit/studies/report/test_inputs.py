@@ -21,13 +21,13 @@ current = "i"
 name = "file"
 changes = { "ct.knee_voltage_v" = { dist = "empirical", file = "other.csv", column = "k" } }
 [[alternatives]]
-changes = { "ct.knee_voltage_v.file" = "third.csv" }
+changes = { "ct.knee_voltage_v.file" = "third.csv", "winding.table" = "coils.csv" }
 """
 
 
 def furnish(folder: Path) -> Path:
     (folder / "data").mkdir()
-    for name in ("data/k.csv", "k.csv", "other.csv", "third.csv"):
+    for name in ("data/k.csv", "k.csv", "other.csv", "third.csv", "coils.csv"):
         (folder / name).write_bytes(name.encode())
     return folder
 
@@ -38,6 +38,7 @@ def test_every_file_is_filed_once_by_a_name_of_its_own(tmp_path: Path) -> None:
         "inputs/2-k.csv": b"k.csv",
         "inputs/3-other.csv": b"other.csv",
         "inputs/4-third.csv": b"third.csv",
+        "inputs/5-coils.csv": b"coils.csv",
     }
 
 

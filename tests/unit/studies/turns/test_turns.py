@@ -124,6 +124,7 @@ def test_figures_can_be_read(study: Study) -> None:
 
 def test_a_study_without_winding_or_split_scheme_has_no_more_than_it_can(study: Study) -> None:
     assert not turns(study.model_copy(update={"winding": None}), CANDIDATES).frames
+    assert len(turns(study, CANDIDATES).frames["winding_coils"]) == 288
     alone = study.scheme.model_copy(update={"kind": ("biased",)})
     found = turns(study.model_copy(update={"scheme": alone}), CANDIDATES)
     assert UNSEEN not in found.frames
