@@ -9,7 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from studies.verify.published import machine, relaying, statistics, transformers, whole, winding
+from studies.verify.published import (
+    dependability,
+    machine,
+    relaying,
+    statistics,
+    transformers,
+    whole,
+    winding,
+)
 from studies.verify.published.row import AGREES, DIFFERS, KINDS, Kind, Published, counted
 
 __all__ = [
@@ -30,6 +38,7 @@ QUICK: Subjects = {
     "Machine and earthing": machine.rows,
     "Current transformers": transformers.rows,
     "Stability and bias": relaying.rows,
+    "Damage, failure on demand": dependability.rows,
     "Limits and laws": statistics.rows,
 }
 SUBJECTS: Subjects = QUICK | {

@@ -63,6 +63,7 @@ def test_no_tolerance_is_so_wide_that_anything_would_agree(
         "Newcombe",
         "Hanley and Lippman-Hand",
         "IEEE C37.110",
+        "IEC 61508-6",
         "Ishigami and Homma 1990",
         "Four-branch series system; Schobi",
         "The normal law",
