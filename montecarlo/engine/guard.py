@@ -26,7 +26,7 @@ from montecarlo.study.description import Study
 from montecarlo.study.strata import in_time
 
 COUNTED, WEIGHTED = "counted", "weighted"  # what the samples are, or are for
-ENERGY, EFFECTS, ROWS = "energy", "effects", "drivers"
+ENERGY, CLEARING, EFFECTS, ROWS = "energy", "who clears them", "effects", "drivers"
 
 
 @dataclass(frozen=True)

@@ -168,6 +168,26 @@ def earth_fault(
     )
 
 
+def stretched_places(block: ChunkSamples, count: int) -> Array:
+    """Where each sampled earth fault is put: one place in each of as many equally likely stretches
+    of the winding, at the sampled place's own quantile of the stretch; the sampled place alone
+    where places are discrete. [-]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    count : int
+        Of the stretches.
+
+    Returns
+    -------
+    (n, count) or (n, 1) array (-)
+    """
+    law = block.study.internal_faults.position
+    place = block.samples["internal_faults.position"][:, None]
+    return law.ppf((np.arange(count) + law.cdf(place)) / count) if law.is_continuous else place
+
+
 def earth_faults(block: ChunkSamples, nodes: Array) -> Complex:
     """Currents with an earth fault at every node, load included. [A RMS]
 

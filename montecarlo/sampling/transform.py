@@ -53,6 +53,8 @@ TRAILING = (
     "fault_energy.breaker_time_s",
     "fault_energy.field_decay_time_constant_s",
     "fault_energy.undetected_time_s",
+    "damage.exponent",
+    "damage.arc_voltage_v",
     "relay.chain.filter.cutoff_hz",
     "relay.chain.sampling_phase",
 )

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 
 from montecarlo.study.backup_checks import backup_cautions
 from montecarlo.study.check import Caution
+from montecarlo.study.clearing_checks import clearing_cautions
 from montecarlo.study.description import Study
 from montecarlo.study.event_cautions import EVENT_CAUTIONS
 from montecarlo.study.internal_checks import evolving_cautions
@@ -24,6 +25,7 @@ CAUTIONS: tuple[Callable[[Study], Iterator[Caution]], ...] = (
     *PLANT_CAUTIONS,
     *SECONDARY_CAUTIONS,
     backup_cautions,
+    clearing_cautions,
     *EVENT_CAUTIONS,
     evolving_cautions,
     winding_cautions,

@@ -20,6 +20,7 @@ from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_s
 from montecarlo.study.candidates import candidate_lattices, grids_of, is_searched
 from montecarlo.study.chain_checks import CHAIN_CHECKS
 from montecarlo.study.check import Check
+from montecarlo.study.clearing_checks import CLEARING_CHECKS
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
 from montecarlo.study.earthing_options import option_faults
@@ -352,6 +353,7 @@ CHECKS: tuple[Check, ...] = (
     Check(_events, ("external_events",)),
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
     Check(backup_faults, ("machine", "backup")),
+    *CLEARING_CHECKS,
     Check(_policy, ("policy",)),
     Check(_front, ("study", "states", "external_events", "policy")),
     *CT_CHECKS,

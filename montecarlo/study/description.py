@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, PrivateAttr
 
+from montecarlo.plant.damage import Damage
 from montecarlo.plant.earthing import Earthing, EarthingOption
 from montecarlo.plant.events.kinds import ExternalEvent
 from montecarlo.plant.fault_energy import FaultEnergy
@@ -13,12 +14,13 @@ from montecarlo.plant.internal import InternalFaults
 from montecarlo.plant.machine import Load, Machine, Network
 from montecarlo.plant.states import States
 from montecarlo.plant.turns.layout import Winding
-from montecarlo.quantities import Meaning, Plain, Section, word
+from montecarlo.quantities import Array, Meaning, Plain, Section, word
 from montecarlo.relays.backup import Backup
 from montecarlo.relays.elements import Relay
 from montecarlo.relays.schemes import SchemeChoice
 from montecarlo.secondary.ct import CtPlaces
 from montecarlo.study.axes import Candidates
+from montecarlo.study.dependability import Dependability
 from montecarlo.study.grids import Moved
 from montecarlo.study.recording import Recording
 
@@ -157,6 +159,36 @@ class General(Section):
     ] = True
 
 
+class DamageCost(Section):
+    """What the damage of an earth fault costs: so much at one damage, and how it grows."""
+
+    at_reference: Annotated[
+        float, Plain("-", "cost of a damage of reference_s, in the unit of the costs", 0.0, 1e15)
+    ]
+    reference_s: Annotated[
+        float, Plain("s", "this damage, in seconds of damage.reference_a", 0.0, 1e9, above=True)
+    ] = 1.0
+    power: Annotated[
+        float,
+        Plain("-", "the cost goes with the damage to this power; 0: whatever it is", 0.0, 3.0),
+    ] = 1.0
+
+    def of(self, equivalent_s: Array) -> Array:
+        """Cost of damages.
+
+        Parameters
+        ----------
+        equivalent_s : array (s)
+            Seconds of the reference current.
+
+        Returns
+        -------
+        array
+            In the unit of the costs.
+        """
+        return self.at_reference * (equivalent_s / self.reference_s) ** self.power
+
+
 class AnnualCost(Section):
     """What the two failures cost, in a unit of the study's own; faults out of reach cost the same
     whatever is set."""
@@ -166,6 +198,10 @@ class AnnualCost(Section):
     ]
     false_trip: Annotated[float, Plain("-", "cost of one false trip, in the same unit", 0.0, 1e15)]
     unit: Annotated[str, word("name of the unit")] = "units"
+    damage: Annotated[
+        DamageCost | None,
+        word("cost of the damage of an earth fault; for the cost of an option of earthing"),
+    ] = None
 
 
 class AssumptionSet(Section):
@@ -368,6 +404,13 @@ class Study(Section):
     ] = ()
     fault_energy: Annotated[
         FaultEnergy | None, word("how long an earth fault lasts; for its energy")
+    ] = None
+    damage: Annotated[
+        Damage | None, word("how the damage of an earth fault is counted; needs [fault_energy]")
+    ] = None
+    dependability: Annotated[
+        Dependability | None,
+        word("parts that may fail when a fault has to be cleared, and how often they are tested"),
     ] = None
     earthing_options: Annotated[
         tuple[EarthingOption, ...],

@@ -111,7 +111,7 @@ def _run_task(task: Lasting) -> EarthFaults:
 
 def earth_faults(block: Block) -> EarthFaults:
     """Of one block of samples: (n,) at the terminals, else (n x places,)."""
-    s, place = block.samples, _places(block)
+    s, place = block.samples, primary.stretched_places(block, PLACES)
     neutral, resistor = primary.neutral(block)[:, None], primary.resistor(block)[:, None]
     solid = primary.earth_fault(block, np.ones(1), solid=True)
     fault, after = (primary.earth_fault(block, place, alone=alone) for alone in (False, True))
@@ -143,17 +143,6 @@ def earth_faults(block: Block) -> EarthFaults:
             )
         )
     )
-
-
-def _places(block: Block) -> Array:
-    """Where each sampled fault is put, (n, places): one in each of as many equally likely stretches
-    of the winding, at the sampled place's own quantile of the stretch; the sampled place alone
-    where places are discrete."""
-    law, place = (
-        block.study.internal_faults.position,
-        block.samples["internal_faults.position"][:, None],
-    )
-    return law.ppf((np.arange(PLACES) + law.cdf(place)) / PLACES) if law.is_continuous else place
 
 
 def _seen(block: Block, place: Array) -> Array:

@@ -1,0 +1,317 @@
+"""Who clears internal faults, what may fail, how often to test, and the damage, as tidy frames."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.clearing import RATES, SOUND, STATED, Burnt, Clearing, cases_of
+from montecarlo.engine.sizes import designs
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.intervals import Estimate, student
+from montecarlo.frames.limits import limit_columns
+from montecarlo.quantities import Array
+from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.transform import all_installations
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ALL, NOBODY = "all", "nobody"
+RATE_WORDS = dict(zip(RATES, ("none", "a third", "as stated", "three times"), strict=True))
+PART, PATH = "part", "path"
+
+
+@dataclass(frozen=True, eq=False)
+class ClearingFrames:
+    """Tables of one setting that was followed to who clears faults."""
+
+    clearing: Clearing
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Paths, then nobody."""
+        return (*self.clearing.paths, NOBODY)
+
+    @cached_property
+    def _shares(self) -> dict[Any, float]:
+        """Of the fault types within the scheme's scope; they sum to 1."""
+        weight = weights_of(self.clearing.study)
+        return dict(zip(weight.internal, weight.shares, strict=True))
+
+    def _by_block(self, case: tuple[float, float]) -> dict[Any, Array]:
+        """Means of each block (J + 1, blocks), by type and over all within the scope."""
+        at = cases_of(self.clearing.study).index(case)
+        found = {
+            name: np.stack([one.sums[at] / one.faults for one in blocks], axis=-1)
+            for name, blocks in self.clearing.cleared.items()
+        }
+        whole = sum(share * found[name] for name, share in self._shares.items())
+        return {ALL: np.asarray(whole), **found}
+
+    def nobody(self, case: tuple[float, float] | None = None) -> Estimate:
+        """P(nobody clears) over the types within the scope, with limits. [-]
+
+        Parameters
+        ----------
+        case : (float, float), optional
+            Factors of rates and intervals; as stated unless given.
+
+        Returns
+        -------
+        Estimate
+        """
+        return _probability(self._by_block(case or self.stated)[ALL][-1])
+
+    @property
+    def stated(self) -> tuple[float, float]:
+        """The case of failures as the study states them."""
+        return STATED if self.clearing.study.dependability is not None else SOUND
+
+    # --- tables ---------------------------------------------------------------
+
+    def who_clears(self) -> pd.DataFrame:
+        """The table who_clears.csv: a row a type, failure rates and path.
+
+        Returns
+        -------
+        DataFrame
+        """
+        import pandas as pd
+
+        return pd.DataFrame([*self._who_rows()])
+
+    def _who_rows(self) -> Iterator[dict[str, Any]]:
+        weight = weights_of(self.clearing.study)
+        a_year = weight.internal_per_year * weight.in_scope
+        for case in cases_of(self.clearing.study):
+            if case not in RATES:
+                continue
+            for name, means in self._by_block(case).items():
+                kind = name if name == ALL else name.kind
+                share = 1.0 if name == ALL else self._shares.get(name, 0.0)
+                for path, row in zip(self.names, means, strict=True):
+                    limits = _probability(row)
+                    yield {
+                        "type": kind,
+                        "failure_rates": RATE_WORDS[case],
+                        "path": path,
+                        **limit_columns("p", limits),
+                        "per_year": a_year * share * float(limits[0]),
+                    }
+
+    def dependability(self) -> pd.DataFrame:
+        """The table dependability.csv: a row a part, then a row a path; empty without
+        [dependability].
+
+        Returns
+        -------
+        DataFrame
+        """
+        import pandas as pd
+
+        if self.clearing.study.dependability is None:
+            return pd.DataFrame()
+        return pd.DataFrame([*self._part_rows(), *self._path_rows()])
+
+    def _part_rows(self) -> Iterator[dict[str, Any]]:
+        study = self.clearing.study
+        found = study.dependability
+        assert found is not None
+        drawn = all_installations(
+            list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
+        )
+        for part in found.parts:
+            fails = found.failure(part, drawn)
+            yield {
+                "what": PART,
+                "name": part.name,
+                "paths": " ".join(part.paths),
+                "proof_test_years": found.interval_years(part),
+                "dangerous_per_year": part.dangerous_per_year.mean(),
+                "spurious_per_year": part.spurious_per_year.mean(),
+                "p_failure": float(fails.mean()),
+                "p_failure_p05": float(np.quantile(fails, 0.05)),
+                "p_failure_p95": float(np.quantile(fails, 0.95)),
+            }
+
+    def _path_rows(self) -> Iterator[dict[str, Any]]:
+        for at, path in enumerate(self.clearing.paths):
+            means = {
+                name: np.stack([one.alone[:, at] / one.faults for one in blocks], axis=-1)
+                for name, blocks in self.clearing.cleared.items()
+            }
+            whole = sum(share * means[name] for name, share in self._shares.items())
+            sees, works, both = np.asarray(whole)
+            yield {
+                "what": PATH,
+                "name": path,
+                "p_failure": 1 - float(works.mean()),
+                **limit_columns("p_missed_element", _probability(1 - sees)),
+                **limit_columns("p_missed_both", _probability(1 - both)),
+            }
+
+    def unwanted_per_year(self) -> float:
+        """Trips of the parts themselves, without any event. [1/year]
+
+        Returns
+        -------
+        float
+            0 without [dependability].
+        """
+        found = self.clearing.study.dependability
+        return sum(part.spurious_per_year.mean() for part in found.parts) if found else 0.0
+
+    def tests(self) -> pd.DataFrame:
+        """The table test_intervals.csv: a row a factor of all intervals between tests; empty
+        without [dependability].
+
+        Returns
+        -------
+        DataFrame
+            `cost_per_year`: of faults that nobody clears and of tests, where the policy weighs
+            costs.
+        """
+        import pandas as pd
+
+        study = self.clearing.study
+        if (found := study.dependability) is None:
+            return pd.DataFrame()
+        weight, cost = weights_of(study), study.policy.least_annual_cost
+        a_year = weight.internal_per_year * weight.in_scope
+        rows = []
+        for case in sorted((one for one in cases_of(study) if one[0] == 1), key=lambda one: one[1]):
+            limits, years = self.nobody(case), case[1] * found.proof_test_years
+            row = {"interval_factor": case[1], "proof_test_years": years}
+            row |= limit_columns("p_nobody", limits)
+            if cost is not None:
+                row |= limit_columns(
+                    "cost_per_year",
+                    [a_year * cost.missed_fault * p + found.test_cost / years for p in limits],
+                )
+            rows.append(row)
+        return pd.DataFrame(rows)
+
+    # --- damage ---------------------------------------------------------------
+
+    def damage(self) -> pd.DataFrame:
+        """The table damage.csv: a row for all earth faults, then a row a path; empty without
+        [damage].
+
+        Returns
+        -------
+        DataFrame
+            The means of the paths add up to that of all.
+        """
+        import pandas as pd
+
+        if self.clearing.burnt is None:
+            return pd.DataFrame()
+        columns: list[tuple[str, int | slice]] = [(ALL, slice(None))]
+        columns += [(name, at) for at, name in enumerate(self.names)]
+        return pd.DataFrame([self._damage_row(name, at) for name, at in columns])
+
+    def _damage_row(self, name: str, at: int | slice) -> dict[str, Any]:
+        blocks = self.clearing.burnt
+        assert blocks is not None
+        weight, harm, after, iron = (
+            np.concatenate([getattr(one, part)[:, at].ravel() for one in blocks])
+            for part in ("weight", "equivalent_s", "after_share", "iron_cm3")
+        )
+        known = np.isfinite(weight) & (weight > 0)
+        weight, harm, after, iron = (one[known] for one in (weight, harm, after, iron))
+        total = float((weight * harm).sum())
+        return {
+            "path": name,
+            **limit_columns("p", student(_means(blocks, at, None))),
+            **limit_columns("mean_s", student(_means(blocks, at, "equivalent_s"))),
+            **{f"{word}_s": _quantile(harm, weight, q) for word, q in QUANTILES.items()},
+            "after_opening_share": float((weight * harm * after).sum()) / total if total else 0.0,
+            **{f"iron_{word}_cm3": _quantile(iron, weight, q) for word, q in QUANTILES.items()},
+        }
+
+    def zones(self) -> pd.DataFrame:
+        """The table damage_zones.csv: a row a zone; empty without zones.
+
+        Returns
+        -------
+        DataFrame
+        """
+        import pandas as pd
+
+        given, blocks = self.clearing.study.damage, self.clearing.burnt
+        if given is None or blocks is None or not given.zones:
+            return pd.DataFrame()
+        ends = [(zone.name, zone.current_a, zone.time_s) for zone in given.zones]
+        ends.append((given.beyond, np.nan, np.nan))
+        return pd.DataFrame(
+            [
+                {
+                    "zone": name,
+                    "up_to_a": current,
+                    "for_s": time,
+                    **limit_columns("p", _probability(_in_zone(blocks, at))),
+                }
+                for at, (name, current, time) in enumerate(ends)
+            ]
+        )
+
+    def cost_of_damage(self) -> Estimate | None:
+        """Mean cost of the damage of an earth fault, with limits; None where it is not given.
+
+        Returns
+        -------
+        Estimate or None
+            In the unit of the policy's costs.
+        """
+        cost, blocks = self.clearing.study.policy.least_annual_cost, self.clearing.burnt
+        if cost is None or cost.damage is None or blocks is None:
+            return None
+        worth = [cost.damage.of(one.equivalent_s) for one in blocks]
+        return student(
+            np.array(
+                [
+                    np.nansum(one.weight * each) / _faults(one)
+                    for one, each in zip(blocks, worth, strict=True)
+                ]
+            )
+        )
+
+
+QUANTILES = {"median": 0.5, "p95": 0.95}  # over faults and the paths that clear them
+
+
+def _probability(means: Array) -> Estimate:
+    """Student limits over blocks, within 0 and 1."""
+    return Estimate(*(np.clip(part, 0.0, 1.0) for part in student(means)))
+
+
+def _faults(one: Burnt) -> float:
+    return float(np.isfinite(one.weight[:, 0]).sum())
+
+
+def _means(blocks: Sequence[Burnt], at: int | slice, part: str | None) -> Array:
+    """Of each block, over its faults: the probability of a path, or its part of a mean."""
+    found = []
+    for one in blocks:
+        value = 1.0 if part is None else getattr(one, part)[:, at]
+        found.append(np.nansum(one.weight[:, at] * value) / _faults(one))
+    return np.array(found)
+
+
+def _in_zone(blocks: Sequence[Burnt], at: int) -> Array:
+    return np.array([np.nansum(one.weight * (one.beyond == at)) / _faults(one) for one in blocks])
+
+
+def _quantile(values: Array, weights: Array, share: float) -> float:
+    """The smallest value with at least that share of the weights up to it."""
+    if not values.size:
+        return float("nan")
+    order = np.argsort(values)
+    reached = np.cumsum(weights[order])
+    at = np.searchsorted(reached, share * reached[-1] * (1 - 1e-12))
+    return float(values[order][min(int(at), values.size - 1)])

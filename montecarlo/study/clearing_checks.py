@@ -1,0 +1,99 @@
+"""The tables [damage] and [dependability]: what makes them meaningless, and what their reader
+should know."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from montecarlo.plant.damage import zone_faults
+from montecarlo.relays.schemes import AXES
+from montecarlo.study.check import Caution, Check
+from montecarlo.study.circuits import scheme_of
+from montecarlo.study.dependability import OF_SCHEME, dependability_faults
+from montecarlo.study.description import Study
+
+KINDS = ("setting_sweep", "earthing_options")  # of study, that follow faults to who clears them
+LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
+
+
+def paths_of(study: Study, kind: str | None = None) -> tuple[str, ...]:
+    """What may clear a fault, in the order in which ties are broken.
+
+    Parameters
+    ----------
+    study : Study
+    kind : str, optional
+        A scheme of the study; all of them unless given.
+
+    Returns
+    -------
+    tuple of str
+    """
+    schemes = [scheme_of(study, one) for one in ([kind] if kind else study.scheme.kinds)]
+    here = [
+        path
+        for axis, path in zip(AXES, OF_SCHEME, strict=True)
+        if any(one.of(axis) for one in schemes)
+    ]
+    return (*here, *(study.backup.elements if study.backup else ()))
+
+
+def _damage(study: Study) -> Iterator[str]:
+    if study.damage is None:
+        return
+    yield from zone_faults(study.damage)
+    if study.fault_energy is None:
+        yield (
+            "fault_energy: missing; [damage] needs how long a fault lasts: breaker_time_s,"
+            " field_decay_time_constant_s and undetected_time_s"
+        )
+
+
+def _dependability(study: Study) -> Iterator[str]:
+    if study.dependability is not None:
+        yield from dependability_faults(study.dependability, paths_of(study))
+
+
+CLEARING_CHECKS = (
+    Check(_damage, ("damage", "fault_energy")),
+    Check(_dependability, ("dependability", "scheme", "ct", "backup")),
+)
+
+
+def clearing_cautions(study: Study) -> Iterator[Caution]:
+    """What decides who clears a fault and may be wrong.
+
+    Parameters
+    ----------
+    study : Study
+
+    Yields
+    ------
+    Caution
+    """
+    tables = (("damage", study.damage), ("dependability", study.dependability))
+    if study.study.kind not in KINDS:
+        for name, table in tables:
+            if table is not None:
+                yield Caution(
+                    name,
+                    f"Studies of kind {study.study.kind} do not use the table. Of the kinds that do"
+                    f" there are {' and '.join(KINDS)}.",
+                )
+    if (found := study.dependability) is None:
+        return
+    for part in found.parts:
+        key = f"dependability.parts.{part.name}.dangerous_per_year"
+        mean = part.dangerous_per_year.mean()
+        if 0 < mean < 1e-5:
+            yield Caution(
+                key,
+                f"{mean:.2g} a year is one failure in {1 / mean:.2g} years. Was it given per hour?"
+                " Then multiply it by 8760.",
+            )
+        if mean * found.interval_years(part) / 2 > LIKELY:
+            yield Caution(
+                key,
+                f"The part fails on demand with more than {100 * LIKELY:g} %. The formulas are for"
+                " rare failures and give too much here. Test it more often, or look at the rate.",
+            )
