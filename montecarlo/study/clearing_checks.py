@@ -6,13 +6,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from montecarlo.plant.damage import zone_faults
+from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.dependability import OF_SCHEME, dependability_faults
 from montecarlo.study.description import Study
 
-KINDS = ("setting_sweep", "earthing_options")  # of study, that follow faults to who clears them
+KINDS = (
+    "setting_sweep",
+    "scheme_comparison",
+    "earthing_options",
+)  # of study, that follow faults to who clears them
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
 
 
@@ -77,8 +82,7 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
             if table is not None:
                 yield Caution(
                     name,
-                    f"Studies of kind {study.study.kind} do not use the table. Of the kinds that do"
-                    f" there are {' and '.join(KINDS)}.",
+                    f"Studies of kind {study.study.kind} do not use the table; {listed(KINDS)} do.",
                 )
     if (found := study.dependability) is None:
         return

@@ -194,6 +194,20 @@ HOLDS = {
         "how often each candidate misses each class of the sampled faults between turns, and the"
         " class's share of them"
     ),
+    "who_clears": (
+        "how often each path is the first that clears a fault of the chosen setting, by type; with"
+        " failures of parts as stated, with a third and three times their rates, and with none"
+    ),
+    "dependability": (
+        "parts that may fail, with their probability of failure on demand over installations; paths"
+        " with what the element misses, and with the failures of its parts"
+    ),
+    "test_intervals": "faults that nobody clears, by the time between tests",
+    "damage": (
+        "damage of earth faults in seconds of the reference current, by who clears them: each"
+        " path's part of the mean, median and 95 % of its own faults, iron melted at most"
+    ),
+    "damage_zones": "how often the damage of an earth fault ends in each zone",
 }
 # Captions shorter than that
 SHORTER = {
@@ -379,6 +393,12 @@ FIGURES = {
         " grey band trips without a fault.",
         "Which turn fault each pick-up sees.",
         numbers=True,
+    ),
+    "who_clears": FigureText(
+        "Who clears each type of internal fault first, chosen setting",
+        "Who clears each type of internal fault first, with the chosen setting and the failures of"
+        " parts as the study states them.",
+        "Who clears a fault.",
     ),
     "convergence": FigureText(
         "Missed faults and false trips against the number of independent samples",

@@ -7,12 +7,14 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.clearing import clearing_stages
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.radius import radius_of
 from montecarlo.engine.stages import Stage, radius_stages, stages_of
 from montecarlo.engine.workers import workers_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
+from studies.clearing.run import clearing
 from studies.commissioning.run import commissioning
 from studies.nominal.ct_dimensioning import dimensioning_frames
 from studies.nominal.desk import Desk
@@ -60,7 +62,7 @@ class SettingSweep:
 
     def stages(self, study: Study) -> Iterator[Stage]:
         """Both samples, and what follows them."""
-        yield from (*stages_of(study), AFTER, *radius_stages(study))
+        yield from (*stages_of(study), AFTER, *radius_stages(study), *clearing_stages(study))
 
     def run(
         self,
@@ -137,7 +139,8 @@ def findings(
     peak = peak_of_chosen(peak_table, chosen)
     gates = gates_part(result, gated, effects)
     wound = turns(study, result.candidates, result.turn_faults_missed, result.chosen)
-    parts = (sources(result), gates, waves, sheet, wound)
+    cleared = clearing(result, crew, progress)
+    parts = (sources(result), gates, waves, sheet, wound, cleared)
     frames = {**tables(result), "peak_voltage": peak_table}
     frames |= dimensioning_frames(Desk(study))
     frames |= {name: frame for part in parts for name, frame in part.frames.items()}
@@ -145,7 +148,14 @@ def findings(
     recipes = figures(result, frames)
     recipes |= {name: recipe for part in parts for name, recipe in part.figures.items()}
     above = [other_circuits(peaks)] if peak else caution(peaks)
-    more = (*items((peak, *above)), *gates.text, *wound.text, *waves.text, *sheet.text)
+    more = (
+        *items((peak, *above)),
+        *gates.text,
+        *wound.text,
+        *cleared.text,
+        *waves.text,
+        *sheet.text,
+    )
     return Findings(
         frames,
         Drawn(recipes, {**printed.value, **pictures}),

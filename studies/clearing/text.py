@@ -1,0 +1,151 @@
+"""Who clears a fault, in sentences: by which path, how often nobody, what failures change, and what
+a fault burns until then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from montecarlo.frames.clearing import ALL, NOBODY, PART, PATH, RATE_WORDS, ClearingFrames
+from montecarlo.quantities.wording import listed
+from studies.clearing.words import PATH_WORDS
+from studies.report.numbers import figures, percent, with_limits
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def clearing_text(found: ClearingFrames) -> Iterator[str]:
+    """Of one setting in service.
+
+    Parameters
+    ----------
+    found : ClearingFrames
+
+    Yields
+    ------
+    str
+    """
+    rows = found.who_clears()
+    yield from _who(rows[rows["type"] == ALL], RATE_WORDS[found.stated])
+    yield from _failures(found, rows)
+    yield from _tests(found.tests())
+    yield from _damage(found)
+
+
+def _who(rows: pd.DataFrame, stated: str) -> Iterator[str]:
+    own = rows[rows["failure_rates"] == stated].set_index("path")
+    parts = [
+        f"{PATH_WORDS[str(path)]} {percent(row['p'], 3)}"
+        for path, row in own.iterrows()
+        if path != NOBODY and row["p"] > 0
+    ]
+    nobody = own.loc[NOBODY]
+    yield (
+        f"Internal faults within the scheme's scope are cleared first by {listed(parts)}."
+        f" Nobody clears {with_limits(nobody, 'p', 3)}, {nobody['per_year']:.2g} a year."
+    )
+
+
+def _failures(found: ClearingFrames, rows: pd.DataFrame) -> Iterator[str]:
+    """What the parts' failures add, and with rates that are off."""
+    table = found.dependability()
+    if not len(table):
+        return
+    nobody = rows[(rows["type"] == ALL) & (rows["path"] == NOBODY)].set_index("failure_rates")["p"]
+    words = [percent(nobody[word], 3) for word in ("none", "as stated", "a third", "three times")]
+    yield (
+        f"If no part failed, nobody would clear {words[0]}. With the stated rates it is"
+        f" {words[1]}, with a third of them {words[2]}, with three times as much {words[3]}."
+    )
+    parts = table[table["what"] == PART]
+    worst = parts.loc[parts["p_failure"].idxmax()]
+    yield (
+        f"The part most likely to fail on demand is {str(worst['name']).replace('_', ' ')}:"
+        f" {percent(worst['p_failure'])} on average over the time between tests."
+        " This is no probability for a given day."
+    )
+    if (a_year := found.unwanted_per_year()) > 0:
+        yield f"Parts trip by themselves {a_year:.2g} times a year, false trips of events aside."
+    yield " ".join(_paths(table[table["what"] == PATH]))
+
+
+def _paths(rows: pd.DataFrame) -> Iterator[str]:
+    """What each path misses as an element, and with its failures."""
+    for row in rows.to_dict("records"):
+        yield (
+            f"{_capital(PATH_WORDS[str(row['name'])])} alone would miss"
+            f" {percent(row['p_missed_element'], 3)}, with its failures"
+            f" {percent(row['p_missed_both'], 3)}."
+        )
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _tests(table: pd.DataFrame) -> Iterator[str]:
+    if not len(table):
+        return
+    said = [
+        f"{row['proof_test_years']:g} years {percent(row['p_nobody'], 3)}"
+        for row in table.to_dict("records")
+    ]
+    yield f"Faults that nobody clears, by the time between tests: {listed(said)}."
+    if "cost_per_year" in table:
+        best = table.loc[table["cost_per_year"].idxmin()]
+        yield (
+            "Faults that nobody clears and tests cost least with tests every"
+            f" {best['proof_test_years']:g} years: {best['cost_per_year']:.3g} a year."
+        )
+
+
+def _damage(found: ClearingFrames) -> Iterator[str]:
+    table = found.damage()
+    if not len(table):
+        return
+    given = found.clearing.study.damage
+    assert given is not None
+    every = table.set_index("path")
+    yield mean_damage(every.loc[ALL], given.reference_a)
+    yield (
+        f"{percent(every.loc[ALL, 'after_opening_share'])} of it comes after the breaker has"
+        f" opened, {percent(_part_of_nobody(every))} from faults that nobody clears."
+    )
+    zones = [
+        f"{row['zone']} {with_limits(row, 'p', 3)}" for row in found.zones().to_dict("records")
+    ]
+    if zones:
+        yield f"Zones of damage of earth faults: {listed(zones)}."
+    yield (
+        "An arc would melt at most"
+        f" {figures(every.loc[ALL, 'iron_median_cm3'], 2)} cm3 of iron in the median fault and"
+        f" {figures(every.loc[ALL, 'iron_p95_cm3'], 2)} cm3 in one of twenty. That is an upper"
+        " bound and an order of magnitude: all heat would go into the iron."
+    )
+
+
+def _part_of_nobody(every: pd.DataFrame) -> float:
+    whole = float(every.loc[ALL, "mean_s"])
+    return float(every.loc[NOBODY, "mean_s"]) / whole if whole else 0.0
+
+
+def mean_damage(row: Any, reference_a: float) -> str:
+    """The mean damage as seconds of the reference current.
+
+    Parameters
+    ----------
+    row : mapping
+        Of damage.csv.
+    reference_a : float (A)
+
+    Returns
+    -------
+    str
+    """
+    mean, low, high = (figures(row[f"mean_s{end}"], 3) for end in ("", "_low", "_high"))
+    return (
+        f"An earth fault does as much damage as {reference_a:g} A in {mean} s on average ({low} to"
+        f" {high}), in {figures(row['median_s'], 2)} s in the median and in"
+        f" {figures(row['p95_s'], 2)} s in one of twenty."
+    )
