@@ -14,6 +14,7 @@ import numpy as np
 
 from montecarlo.engine import backup, primary
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.course import Course
 from montecarlo.engine.guard import CLEARING, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
@@ -25,7 +26,8 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.conditional import critical_position, winding_nodes
 from montecarlo.estimates.tally import Pickups
 from montecarlo.formulas.clearing import first_that_works
-from montecarlo.formulas.damage import damage, iron_volume_cm3
+from montecarlo.formulas.damage import iron_volume_cm3
+from montecarlo.plant.internal import EarthFault
 from montecarlo.quantities import Array, Flags
 from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import BLOCKS, Chunk
@@ -462,8 +464,9 @@ def _burnt(paths: Paths, x: Array) -> Burnt:
     trip[..., :-1] = paths.times_s
     trip[..., -1] = s["fault_energy.undetected_time_s"][:, None]
     power = s["damage.exponent"][:, None, None]
-    heat = _integral(block, place, trip, np.ones_like(power))[0]
-    whole, after = _integral(block, place, trip, power)
+    course = Course.of(block, place)
+    heat = course.integral(_in_fault, trip, 1.0)[0]
+    whole, after = course.integral(_in_fault, trip, power)
     limits = [zone.current_a**power * zone.time_s for zone in given.zones]
     share = np.divide(after, whole, out=np.zeros_like(whole), where=whole > 0)
     iron = iron_volume_cm3(heat, s["damage.arc_voltage_v"][:, None, None], given.core_share)
@@ -472,18 +475,8 @@ def _burnt(paths: Paths, x: Array) -> Burnt:
     return Burnt(weight, *(one.reshape(n * count, -1) for one in every))
 
 
-def _integral(block: Block, place: Array, trip_s: Array, power: Array) -> tuple[Array, Array]:
-    """Of |i|^k over a fault's time, for each time to the trip (n, places, J + 1), and its part
-    after the breaker has opened."""
-    s = block.samples
-    closed, opened = (
-        np.abs(primary.earth_fault(block, place, alone=alone).fault_current_a)[..., None]
-        for alone in (False, True)
-    )
-    time = trip_s + s["fault_energy.breaker_time_s"][:, None, None]
-    decay = s["fault_energy.field_decay_time_constant_s"][:, None, None]
-    whole = damage(closed, time, opened, decay, power)
-    return whole, whole - damage(closed, time, 0.0, decay, power)
+def _in_fault(fault: EarthFault) -> Array:
+    return np.abs(fault.fault_current_a)
 
 
 def _stated(paths: Paths) -> int:

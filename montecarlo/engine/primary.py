@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from montecarlo.engine import groups
 from montecarlo.engine.samples import ChunkSamples
 from montecarlo.plant import internal, machine, states
-from montecarlo.plant.earthing import neutral_ohm, resistor_ohm
+from montecarlo.plant.earthing import branch_ohm, neutral_ohm, resistor_ohm
 from montecarlo.quantities import Array
 from montecarlo.sampling.stratum import EARTH, INTER_TURN, OVERLOAD, PHASE_PHASE_EARTH, Side
 
@@ -80,8 +80,26 @@ def _winding(block: ChunkSamples, x: Array, reactance_pu: Array) -> Complex:
     )
 
 
-def neutral(block: ChunkSamples) -> NDArray[Any]:
+def neutral(block: ChunkSamples, *, switched: bool = False) -> NDArray[Any]:
     """Impedance of the machine's own neutral, hot, whatever its kind of earthing. [ohm]
+
+    Parameters
+    ----------
+    block : ChunkSamples
+    switched : bool
+        With the resistor's branch open, of hybrid earthing.
+
+    Returns
+    -------
+    (n,) array, real or complex
+    """
+    study = block.study
+    rated_v = study.machine.phase_voltage_v
+    return neutral_ohm(study.earthing, block.samples, rated_v, switched=switched)
+
+
+def branch(block: ChunkSamples) -> NDArray[Any]:
+    """Of it the branch with the resistor, hot. [ohm]
 
     Parameters
     ----------
@@ -91,7 +109,7 @@ def neutral(block: ChunkSamples) -> NDArray[Any]:
     -------
     (n,) array, real or complex
     """
-    return neutral_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
+    return branch_ohm(block.study.earthing, block.samples, block.study.machine.phase_voltage_v)
 
 
 def resistor(block: ChunkSamples) -> Array:
@@ -109,13 +127,13 @@ def resistor(block: ChunkSamples) -> Array:
 
 
 def _earth_return(
-    block: ChunkSamples, *, wide: bool = False, alone: bool = False
+    block: ChunkSamples, *, wide: bool = False, alone: bool = False, switched: bool = False
 ) -> internal.EarthReturn:
     """The return path, (n,), or (n, 1) for a sweep of positions; `alone`: of the machine off the
-    network."""
+    network; `switched`: as of `neutral`."""
     s, none = block.samples, np.zeros(len(block))
     path = {
-        "neutral_ohm": neutral(block),
+        "neutral_ohm": neutral(block, switched=switched),
         "other_neutrals_ohm": s.get("earthing.other_neutrals_ohm", none + np.inf),
         "stator_capacitance_f": s["machine.stator_capacitance_f"],
         "terminal_capacitance_f": s["machine.terminal_capacitance_f"],
@@ -131,7 +149,12 @@ def _earth_return(
 
 
 def earth_fault(
-    block: ChunkSamples, nodes: Array, *, solid: bool = False, alone: bool = False
+    block: ChunkSamples,
+    nodes: Array,
+    *,
+    solid: bool = False,
+    alone: bool = False,
+    switched: bool = False,
 ) -> internal.EarthFault:
     """An earth fault at every node, without the load.
 
@@ -144,6 +167,8 @@ def earth_fault(
         Without fault resistance.
     alone : bool
         With the machine off the network.
+    switched : bool
+        As of `neutral`.
 
     Returns
     -------
@@ -164,7 +189,7 @@ def earth_fault(
         _emf(block)[:, None],
         _winding(block, x, reactance),
         fault_ohm[:, None],
-        _earth_return(block, wide=True, alone=alone),
+        _earth_return(block, wide=True, alone=alone, switched=switched),
     )
 
 

@@ -116,6 +116,26 @@ class Earthing(Section):
             high=0.01,
         ),
     ] = number(0.0)
+    high_resistance_ohm: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "ohm",
+                "beside the resistor, a high resistance that stays when the resistor's branch is"
+                " opened after a trip (hybrid earthing)",
+                0.0,
+                above=True,
+            ),
+        ]
+        | None
+    ) = None
+    switch_time_s: (
+        Annotated[
+            Distribution,
+            Quantity("s", "from the trip until the resistor's branch is open", 0.0, high=60.0),
+        ]
+        | None
+    ) = None
     other_neutrals_ohm: (
         Annotated[
             Distribution,
@@ -170,6 +190,8 @@ class EarthingOption(Section):
     transformer_reactance_ohm: Changed = None
     temperature_rise_k: Changed = None
     temperature_coefficient_per_k: Changed = None
+    high_resistance_ohm: Changed = None
+    switch_time_s: Changed = None
     other_neutrals_ohm: Changed = None
 
     def applied(self, table: Mapping[str, Any]) -> dict[str, Any]:
@@ -193,9 +215,37 @@ class EarthingOption(Section):
 
 
 def neutral_ohm(
-    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
+    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float, *, switched: bool = False
 ) -> NDArray[Any]:
     """Impedance between the machine's neutral and earth. [ohm]
+
+    The branch with the resistor, and of hybrid earthing the high resistance beside it.
+
+    Parameters
+    ----------
+    earthing : Earthing
+    samples : mapping of str to (n,) array
+        Has "earthing.<field>" of every field that is given.
+    rated_phase_v : float (V)
+    switched : bool
+        With the resistor's branch open, of hybrid earthing.
+
+    Returns
+    -------
+    (n,) array (ohm)
+        Real without a transformer's reactance.
+    """
+    branch = branch_ohm(earthing, samples, rated_phase_v)
+    if earthing.high_resistance_ohm is None:
+        return branch
+    high: NDArray[Any] = np.asarray(samples["earthing.high_resistance_ohm"], float)
+    return high if switched else 1 / (1 / branch + 1 / high)
+
+
+def branch_ohm(
+    earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: float
+) -> NDArray[Any]:
+    """Impedance of the branch with the resistor. [ohm]
 
     The resistor, and in series a transformer's own impedance, which stays cold; its magnetising
     branch is left out.

@@ -16,10 +16,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-import numpy as np
-from numpy.typing import ArrayLike
-
-from montecarlo.quantities import Array, Distribution, Quantity, Section
+from montecarlo.quantities import Distribution, Quantity, Section
 
 
 class FaultEnergy(Section):
@@ -56,26 +53,3 @@ class FaultEnergy(Section):
             varies="event",
         ),
     ]
-
-
-def joule_integral(
-    current_a: ArrayLike, lasts_s: ArrayLike, after_a: ArrayLike, decay_s: ArrayLike
-) -> Array:
-    """Integral of the squared current over a fault, the heat for each ohm in its path. [A^2 s]
-
-    Parameters
-    ----------
-    current_a : array_like (A)
-        RMS throughout `lasts_s`.
-    lasts_s : array_like (s)
-        From inception until the breaker is open.
-    after_a : array_like (A)
-        RMS from then on, dying away with `decay_s`.
-    decay_s : array_like (s)
-
-    Returns
-    -------
-    array (A^2 s)
-    """
-    steady = np.asarray(current_a, float) ** 2 * np.asarray(lasts_s, float)
-    return np.asarray(steady + np.asarray(after_a, float) ** 2 * np.asarray(decay_s, float) / 2)

@@ -2,8 +2,9 @@
 current and neutral voltage displacement (common practice; IEEE C37.101, Generator Ground
 Protection, describes both, from memory).
 
-Both see one current, since across the neutral's impedance |V_N| = |Z_N| I_N (Ohm's law), so each
-element stands here as the primary neutral current at which it operates. They reset at once. Reach:
+Further ones at the bus: the current of the other neutrals that are earthed there, and the residual
+voltage. All see one voltage, |V_N| = |Z_N| I_N (Ohm's law), so each element stands here as the
+primary current of the machine's neutral at which it operates. They reset at once. Reach:
 no third harmonic and no standing displacement of a healthy machine."""
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section,
 
 MOST_DELAY_S = 60.0
 # keys of the table [backup], in the order of the texts
-ELEMENTS = ("neutral_current", "neutral_voltage")
+BUS_CURRENT, BUS_VOLTAGE = AT_BUS = ("bus_current", "bus_voltage")
+ELEMENTS = ("neutral_current", "neutral_voltage", *AT_BUS)
 
 Delay = Annotated[float, Plain("s", "delay of the element", 0.0, MOST_DELAY_S)]
 Error = Annotated[
@@ -57,6 +59,15 @@ class NeutralVoltage(Section):
     error_percent: Error = number(0.0)
 
 
+class BusCurrent(NeutralCurrent):
+    """An overcurrent element on the current of the other earthed neutrals of the bus; it trips the
+    bus."""
+
+
+class BusVoltage(NeutralVoltage):
+    """A residual voltage element at the bus; it trips the bus."""
+
+
 class Backup(Section):
     """Back-up elements: told beside the differential, never part of its probabilities or of the
     choice."""
@@ -66,6 +77,14 @@ class Backup(Section):
     )
     neutral_voltage: Annotated[
         NeutralVoltage | None, word("neutral displacement voltage element (59N)")
+    ] = None
+    bus_current: Annotated[
+        BusCurrent | None,
+        word("overcurrent element on earthing.other_neutrals_ohm; silent with the breaker open"),
+    ] = None
+    bus_voltage: Annotated[
+        BusVoltage | None,
+        word("residual voltage element at the bus; silent with the machine's breaker open"),
     ] = None
     allowed_time_s: Annotated[
         float,
@@ -91,7 +110,8 @@ class Backup(Section):
         Parameters
         ----------
         samples : mapping of str to (n,) array
-            Has "backup.<element>.error_percent" (%).
+            Has "backup.<element>.error_percent" (%), and "earthing.other_neutrals_ohm" for the
+            current of the bus.
         neutral_ohm : (n,) array_like, real or complex (ohm)
             Of the machine's own neutral.
         rated_phase_v : float (V)
@@ -105,6 +125,8 @@ class Backup(Section):
         for name, element in self.elements.items():
             if isinstance(element, NeutralCurrent):
                 pickup = np.asarray(element.pickup_a)
+                if name == BUS_CURRENT:
+                    pickup = pickup * samples["earthing.other_neutrals_ohm"] / np.abs(neutral_ohm)
             else:
                 voltage = element.pickup_percent / 100 * rated_phase_v
                 pickup = voltage / np.abs(neutral_ohm)

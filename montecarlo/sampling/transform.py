@@ -50,6 +50,8 @@ TRAILING = (
     "network.x_over_r",
     "earthing.transformer_resistance_ohm",
     "earthing.transformer_reactance_ohm",
+    "earthing.high_resistance_ohm",
+    "earthing.switch_time_s",
     "fault_energy.breaker_time_s",
     "fault_energy.field_decay_time_constant_s",
     "fault_energy.undetected_time_s",

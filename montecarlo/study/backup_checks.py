@@ -39,7 +39,12 @@ def backup_faults(study: Study) -> Iterator[str]:
     if not backup.elements:
         yield (
             "backup: no element is given; give"
-            f" {listed((f'[backup.{name}]' for name in ELEMENTS), 'or')}, or both"
+            f" {listed((f'[backup.{name}]' for name in ELEMENTS), 'or')}"
+        )
+    if backup.bus_current is not None and study.earthing.other_neutrals_ohm is None:
+        yield (
+            "earthing.other_neutrals_ohm: missing; [backup.bus_current] measures the current of the"
+            " other earthed neutrals; give their resistance, or take the element out"
         )
     for name, element in backup.elements.items():
         if not element.delay_s + cycle <= backup.allowed_time_s * (1 + 1e-12):

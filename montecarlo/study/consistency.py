@@ -110,6 +110,12 @@ def _earthing(study: Study) -> Iterator[str]:
                 f"earthing.{key}: there is no earthing transformer; take it out or give"
                 f" {listed(WAYS_TO_EARTH[2])}"
             )
+    hybrid = ("high_resistance_ohm", "switch_time_s")
+    if len(absent := [key for key in hybrid if getattr(earthing, key) is None]) == 1:
+        yield (
+            f"earthing.{absent[0]}: missing; hybrid earthing needs {listed(hybrid)}; give both or"
+            " none"
+        )
     coefficient = earthing.temperature_coefficient_per_k
     if earthing.temperature_rise_k.support()[1] > 0 and coefficient.support() == (0, 0):
         yield (
@@ -352,7 +358,7 @@ CHECKS: tuple[Check, ...] = (
     *WINDING_CHECKS,
     Check(_events, ("external_events",)),
     Check(option_faults, ("study", "internal_faults", "fault_energy", "earthing_options")),
-    Check(backup_faults, ("machine", "backup")),
+    Check(backup_faults, ("machine", "backup", "earthing")),
     *CLEARING_CHECKS,
     Check(_policy, ("policy",)),
     Check(_front, ("study", "states", "external_events", "policy")),

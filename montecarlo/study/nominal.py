@@ -79,6 +79,14 @@ class Nominal:
         return abs(1 / (1 / self.own_neutral_ohm + 1 / self._other_neutrals_ohm))
 
     @property
+    def largest_neutral_ohm(self) -> float:
+        """The same; of hybrid earthing with the resistor's branch open. [ohm]"""
+        if self.study.earthing.high_resistance_ohm is None:
+            return self.neutral_ohm
+        high = self.at("earthing.high_resistance_ohm")
+        return abs(1 / (1 / high + 1 / self._other_neutrals_ohm))
+
+    @property
     def _other_neutrals_ohm(self) -> float:
         if self.study.earthing.other_neutrals_ohm is None:
             return np.inf

@@ -172,11 +172,10 @@ def _resistor(option: Study) -> dict[str, Any]:
     current."""
     nominal = Nominal(option)
     limit = float(capacitive_limit_ohm(option.machine.omega, nominal.capacitance_f))
-    neutrals = nominal.neutral_ohm
     return {
-        "neutrals_ohm": neutrals,
+        "neutrals_ohm": nominal.neutral_ohm,
         "capacitive_limit_ohm": limit,
-        "keeps_capacitive_rule": neutrals <= limit,
+        "keeps_capacitive_rule": nominal.largest_neutral_ohm <= limit,
     }
 
 

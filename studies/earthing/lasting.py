@@ -11,6 +11,7 @@ import numpy as np
 from montecarlo.engine import primary
 from montecarlo.engine.backup import operating_currents
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.course import Course
 from montecarlo.engine.guard import ENERGY, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.progress import Progress
@@ -19,7 +20,7 @@ from montecarlo.engine.stages import Stage
 from montecarlo.engine.winding import critical_places, solved
 from montecarlo.engine.workers import Workers
 from montecarlo.estimates.caught import missed_stretches
-from montecarlo.plant.fault_energy import joule_integral
+from montecarlo.plant.internal import EarthFault
 from montecarlo.quantities import Array
 from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import BLOCKS, Chunk
@@ -41,12 +42,12 @@ class EarthFaults:
     Without a setting, and for a fault that gave no result, all that hangs on the time is NaN."""
 
     solid_fault_a: Array  # of a fault at the terminals without resistance
-    solid_neutral_a: Array  # the machine's neutral then
+    solid_neutral_a: Array  # of the branch with the resistor then
     solid_neutral_v: Array
     neutral_v: Array  # of the sampled fault
     seen: Array  # 1 where the differential operates, 0 where not
     lasts_s: Array  # from inception to the trip
-    fault_a2s: Array  # heat for each ohm in the fault, and in the neutral
+    fault_a2s: Array  # heat for each ohm in the fault, and in that branch
     neutral_a2s: Array
     fault_j: Array
     resistor_j: Array
@@ -113,36 +114,41 @@ def earth_faults(block: Block) -> EarthFaults:
     """Of one block of samples: (n,) at the terminals, else (n x places,)."""
     s, place = block.samples, primary.stretched_places(block, PLACES)
     neutral, resistor = primary.neutral(block)[:, None], primary.resistor(block)[:, None]
+    branch = primary.branch(block)[:, None]
     solid = primary.earth_fault(block, np.ones(1), solid=True)
-    fault, after = (primary.earth_fault(block, place, alone=alone) for alone in (False, True))
-    neutral_a, neutral_after_a = (np.abs(one.neutral_voltage_v / neutral) for one in (fault, after))
+    course = Course.of(block, place)
     seen = _seen(block, place)
-    lasts = _lasts_s(block, seen, neutral_a)
-    closed, decay = (
-        lasts + s["fault_energy.breaker_time_s"][:, None],
-        s["fault_energy.field_decay_time_constant_s"][:, None],
+    lasts = _lasts_s(block, seen, np.abs(course.closed.neutral_voltage_v / neutral))
+
+    def in_branch(fault: EarthFault) -> Array:
+        """Nothing once it is open."""
+        on = fault is course.closed or fault is course.opened
+        return np.asarray(np.abs(fault.neutral_voltage_v / branch) * on)
+
+    fault_a2s, branch_a2s = (
+        course.integral(of, lasts[..., None], 2.0)[0][..., 0] for of in (_whole, in_branch)
     )
-    fault_a2s = joule_integral(
-        np.abs(fault.fault_current_a), closed, np.abs(after.fault_current_a), decay
-    )
-    neutral_a2s = joule_integral(neutral_a, closed, neutral_after_a, decay)
     return EarthFaults(
         *(
             np.ravel(values)
             for values in (
                 np.abs(solid.fault_current_a),
-                np.abs(solid.neutral_voltage_v / neutral),
+                np.abs(solid.neutral_voltage_v / branch),
                 np.abs(solid.neutral_voltage_v),
-                np.abs(fault.neutral_voltage_v),
+                np.abs(course.closed.neutral_voltage_v),
                 seen,
                 lasts,
                 fault_a2s,
-                neutral_a2s,
+                branch_a2s,
                 fault_a2s * s["internal_faults.earth_fault_resistance_ohm"][:, None],
-                neutral_a2s * resistor,
+                branch_a2s * resistor,
             )
         )
     )
+
+
+def _whole(fault: EarthFault) -> Array:
+    return np.abs(fault.fault_current_a)
 
 
 def _seen(block: Block, place: Array) -> Array:

@@ -38,7 +38,7 @@ def backup_by_hand(desk: Desk) -> list[Block]:
         left = float(handcalc.displacement_fraction(volts, emf))
         formula = (
             f"I R_N / E = {amperes:.4g} A x {ohm:.4g} ohm / {emf:.4g} V"
-            if name == "neutral_current"
+            if name.endswith("current")
             else f"V / E = {volts:.4g} V / {emf:.4g} V"
         )
         parts.append(f"{_words(name)} {formula} = {percent(left) if left < 1 else 'all of it'}")

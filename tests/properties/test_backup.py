@@ -10,7 +10,14 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from montecarlo import Result, run_study
+from montecarlo.engine import primary
+from montecarlo.engine.backup import operating_currents
+from montecarlo.engine.block import Block
+from montecarlo.engine.job import Job
+from montecarlo.engine.sizes import designs
+from montecarlo.errors import StudyError
 from montecarlo.formulas import handcalc
+from montecarlo.sampling.stratum import EARTH
 from tests.made.studies import study_table, study_with
 
 OHM, PHASE_V = 100.0, 11e3 / np.sqrt(3)
@@ -184,3 +191,32 @@ def test_two_phases_to_earth_are_counted_at_their_places() -> None:
         0.7, abs=5 * (0.21 / 1024) ** 0.5
     )  # by chance once in 1.7 million
     assert row["p_operates_low"] < row["p_operates"] < row["p_operates_high"]
+
+
+def test_elements_at_the_bus_see_the_displaced_neutral_while_the_breaker_is_closed() -> None:
+    """5 % of the voltage at the bus as at the neutral; the current of other neutrals by Ohm."""
+    own = {"pickup_percent": 5, "delay_s": 1.0}
+    bus = {"bus_voltage": own, "bus_current": {"pickup_a": 10.0, "delay_s": 1.0}}
+    study = study_with(
+        {
+            "backup": {"neutral_voltage": own, **bus},
+            "earthing.other_neutrals_ohm": 50.0,
+            "states.breaker_open_share": 0.5,
+        }
+    )
+    job = Job(study, (), *designs(study))
+    block = Block(job, job.earth_design.chunks(EARTH)[0])
+    assert study.backup is not None
+    needed = operating_currents(block, study.backup)
+    off = block.breaker_open
+    assert 0 < off.sum() < len(block)
+    assert needed["bus_voltage"][~off] == pytest.approx(needed["neutral_voltage"][~off])
+    neutral = np.abs(primary.neutral(block))
+    assert needed["bus_current"][~off] == pytest.approx((10.0 * 50.0 / neutral)[~off])
+    assert np.isinf(needed["bus_voltage"][off]).all()
+    assert np.isinf(needed["bus_current"][off]).all()
+
+
+def test_the_current_of_other_neutrals_needs_some() -> None:
+    with pytest.raises(StudyError, match=r"earthing\.other_neutrals_ohm: missing; \[backup\.bus"):
+        study_with({"backup": {"bus_current": {"pickup_a": 10.0, "delay_s": 1.0}}})

@@ -19,7 +19,6 @@ from montecarlo.formulas.damage import (
     piece_damage,
     share_after_opening,
 )
-from montecarlo.plant.fault_energy import joule_integral
 
 SEED = int(os.environ.get("STATORODDS_TEST_SEED", "20"))
 CASES = 20
@@ -57,9 +56,10 @@ def test_one_piece_against_quadrature() -> None:
 
 
 def test_squared_it_is_the_energy_for_each_ohm() -> None:
-    """What the study of earthing multiplies by the resistance."""
-    faults = uniform([0, 0, 0, 0], [500, 100, 500, 60]).T
-    np.testing.assert_allclose(damage(*faults, 2.0), joule_integral(*faults), rtol=1e-12)
+    """W/R = I^2 t + I_a^2 T/2 (derived), what the study of earthing multiplies by R."""
+    current, time, after, decay = uniform([0, 0, 0, 0], [500, 100, 500, 60]).T
+    energy = current**2 * time + after**2 * decay / 2
+    np.testing.assert_allclose(damage(current, time, after, decay, 2.0), energy, rtol=1e-12)
 
 
 @pytest.mark.parametrize("nothing_after", [(0.0, 1.0), (400.0, 0.0), (0.0, 0.0)])

@@ -14,7 +14,7 @@ from montecarlo.engine.block import Block
 from montecarlo.engine.job import Job
 from montecarlo.engine.sizes import designs
 from montecarlo.engine.workers import Workers
-from montecarlo.plant.fault_energy import joule_integral
+from montecarlo.formulas.damage import damage
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import candidate_lattices, lattices_of
 from montecarlo.study.description import Study
@@ -80,7 +80,7 @@ def test_the_joule_integral_is_that_of_the_current_wave() -> None:
         * np.sin(OMEGA * t)
         * np.where(t < lasts, current, after * np.exp(-(t - lasts) / decay))
     )
-    assert joule_integral(current, lasts, after, decay) == pytest.approx(
+    assert damage(current, lasts, after, decay, 2.0) == pytest.approx(
         trapezoid(wave**2, t), rel=1e-3
     )
 
@@ -89,13 +89,13 @@ def test_the_joule_integral_against_adaptive_quadrature_of_the_rms() -> None:
     rng = np.random.default_rng(4)
     for current, lasts, after, decay in rng.uniform(0.1, 5.0, (5, 4)):
         tail, _ = quad(lambda t, a=after, d=decay: (a * np.exp(-t / d)) ** 2, 0, 60 * decay)
-        assert joule_integral(current, lasts, after, decay) == pytest.approx(
+        assert damage(current, lasts, after, decay, 2.0) == pytest.approx(
             current**2 * lasts + tail, rel=1e-9
         )
 
 
 def test_without_a_decay_the_fault_ends_with_the_breaker() -> None:
-    assert joule_integral(100.0, 0.2, 100.0, 0.0) == pytest.approx(2000.0)
+    assert damage(100.0, 0.2, 100.0, 0.0, 2.0) == pytest.approx(2000.0)
 
 
 # --- of sampled faults --------------------------------------------------------
