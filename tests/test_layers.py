@@ -33,6 +33,7 @@ ROOMS = {
     "commissioning": 2,
     "waveforms": 2,
     "turns": 2,
+    "clearing": 2,
     "verify": 2,
     "check": 5,
     "sweep": 3,

@@ -84,4 +84,4 @@ class Course:
         before = piece_damage(
             low.closed_a, trip_s + np.minimum(breaker, switch), np.inf, exponent
         ) + piece_damage(high.closed_a, np.maximum(breaker - switch, 0.0), np.inf, exponent)
-        return whole, whole - before
+        return whole, np.maximum(whole - before, 0.0)

@@ -28,6 +28,7 @@ from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, list_inputs
 from montecarlo.sampling.points import Points
 from montecarlo.sampling.stratum import EVOLVING, INTER_TURN, Side, Stratum
+from montecarlo.sampling.transform import BESIDE
 from montecarlo.study.description import Study
 from montecarlo.study.strata import event_of, schemes_of_branches
 
@@ -40,11 +41,12 @@ STANDING = (  # whatever the fault
     "winding.link_third_harmonic",
 )
 UNUSED = {  # tables that nothing of a side reads
-    Side.INTERNAL: ("states.", "backup."),
-    Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r"),
+    Side.INTERNAL: ("states.", "backup.", *BESIDE),
+    Side.EXTERNAL: ("internal_faults.", "states.", "backup.", "network.x_over_r", *BESIDE),
     Side.STATE: (
         "internal_faults.",
         "backup.",
+        *BESIDE,
         "network.x_over_r",
         "relay.chain.sampling_phase",
     ),

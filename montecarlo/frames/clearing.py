@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.clearing import RATES, SOUND, STATED, Burnt, Clearing, cases_of
+from montecarlo.engine.clearing import Burnt, Cleared, Clearing
+from montecarlo.engine.clearing_paths import RATES, SOUND, STATED, cases_of
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.intervals import Estimate, student
+from montecarlo.estimates.intervals import Estimate, ratio, student, student_mean
+from montecarlo.formulas.dependability import annual_cost
 from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
+from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_installations
+from montecarlo.study.strata import internal_shares
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,12 +50,25 @@ class ClearingFrames:
     def _by_block(self, case: tuple[float, float]) -> dict[Any, Array]:
         """Means of each block (J + 1, blocks), by type and over all within the scope."""
         at = cases_of(self.clearing.study).index(case)
+        return self._by_type(lambda one: one.sums[at])
+
+    def _by_type(self, sums: Callable[[Cleared], Array]) -> dict[Any, Array]:
+        """Of sums over faults, their means (..., blocks), by type and over all in the scope."""
         found = {
-            name: np.stack([one.sums[at] / one.faults for one in blocks], axis=-1)
+            name: np.stack([ratio(sums(one), one.faults) for one in blocks], axis=-1)
             for name, blocks in self.clearing.cleared.items()
         }
         whole = sum(share * found[name] for name, share in self._shares.items())
         return {ALL: np.asarray(whole), **found}
+
+    @cached_property
+    def _trials(self) -> dict[Any, float]:
+        """Faults with a result by type; for limits of all types together those of the fewest."""
+        found = {
+            name: float(sum(one.faults[0] for one in blocks))
+            for name, blocks in self.clearing.cleared.items()
+        }
+        return {ALL: min(found.values()), **found}
 
     def nobody(self, case: tuple[float, float] | None = None) -> Estimate:
         """P(nobody clears) over the types within the scope, with limits. [-]
@@ -65,7 +82,7 @@ class ClearingFrames:
         -------
         Estimate
         """
-        return _probability(self._by_block(case or self.stated)[ALL][-1])
+        return student_mean(self._by_block(case or self.stated)[ALL][-1], trials=self._trials[ALL])
 
     @property
     def stated(self) -> tuple[float, float]:
@@ -80,28 +97,27 @@ class ClearingFrames:
         Returns
         -------
         DataFrame
+            `p` with limits [-], `per_year` [1/year]: "all" and what is outside the scope add up to
+            all internal faults.
         """
         import pandas as pd
 
         return pd.DataFrame([*self._who_rows()])
 
     def _who_rows(self) -> Iterator[dict[str, Any]]:
-        weight = weights_of(self.clearing.study)
-        a_year = weight.internal_per_year * weight.in_scope
-        for case in cases_of(self.clearing.study):
-            if case not in RATES:
-                continue
+        study = self.clearing.study
+        weight = weights_of(study)
+        shares: dict[Any, float] = {ALL: weight.in_scope, **internal_shares(study)}
+        for case in (one for one in cases_of(study) if one in RATES):
             for name, means in self._by_block(case).items():
-                kind = name if name == ALL else name.kind
-                share = 1.0 if name == ALL else self._shares.get(name, 0.0)
                 for path, row in zip(self.names, means, strict=True):
-                    limits = _probability(row)
+                    limits = student_mean(row, trials=self._trials[name])
                     yield {
-                        "type": kind,
+                        "type": name if name == ALL else name.kind,
                         "failure_rates": RATE_WORDS[case],
                         "path": path,
                         **limit_columns("p", limits),
-                        "per_year": a_year * share * float(limits[0]),
+                        "per_year": weight.internal_per_year * shares[name] * float(limits.p),
                     }
 
     def dependability(self) -> pd.DataFrame:
@@ -111,6 +127,8 @@ class ClearingFrames:
         Returns
         -------
         DataFrame
+            `p_failure`: of a part, or of any part of a path, on demand. `p_missed_element`: the
+            path sees too little of a fault; `p_missed_both`: that, or a part of it fails [-].
         """
         import pandas as pd
 
@@ -123,7 +141,11 @@ class ClearingFrames:
         found = study.dependability
         assert found is not None
         drawn = all_installations(
-            list_inputs(study), study.ties, seed=study.study.seed, design=designs(study)[0]
+            list_inputs(study),
+            study.ties,
+            seed=study.study.seed,
+            design=designs(study)[0],
+            round_=self.clearing.round_,
         )
         for part in found.parts:
             fails = found.failure(part, drawn)
@@ -140,19 +162,18 @@ class ClearingFrames:
             }
 
     def _path_rows(self) -> Iterator[dict[str, Any]]:
+        alone = self._by_type(lambda one: one.alone)[ALL]
         for at, path in enumerate(self.clearing.paths):
-            means = {
-                name: np.stack([one.alone[:, at] / one.faults for one in blocks], axis=-1)
-                for name, blocks in self.clearing.cleared.items()
-            }
-            whole = sum(share * means[name] for name, share in self._shares.items())
-            sees, works, both = np.asarray(whole)
+            sees, works, both = alone[:, at]
+            missed, whichever = (
+                student_mean(1 - p, trials=self._trials[ALL]) for p in (sees, both)
+            )
             yield {
                 "what": PATH,
                 "name": path,
                 "p_failure": 1 - float(works.mean()),
-                **limit_columns("p_missed_element", _probability(1 - sees)),
-                **limit_columns("p_missed_both", _probability(1 - both)),
+                **limit_columns("p_missed_element", missed),
+                **limit_columns("p_missed_both", whichever),
             }
 
     def unwanted_per_year(self) -> float:
@@ -189,10 +210,14 @@ class ClearingFrames:
             row = {"interval_factor": case[1], "proof_test_years": years}
             row |= limit_columns("p_nobody", limits)
             if cost is not None:
-                row |= limit_columns(
-                    "cost_per_year",
-                    [a_year * cost.missed_fault * p + found.test_cost / years for p in limits],
+                costs = annual_cost(
+                    years,
+                    np.array(limits),
+                    faults_per_year=a_year,
+                    missed_fault=cost.missed_fault,
+                    test=found.test_cost,
                 )
+                row |= limit_columns("cost_per_year", costs)
             rows.append(row)
         return pd.DataFrame(rows)
 
@@ -205,7 +230,9 @@ class ClearingFrames:
         Returns
         -------
         DataFrame
-            The means of the paths add up to that of all.
+            `p` of the path with limits [-], `mean_s` its part of the mean of all, with limits;
+            `median_s` and `p95_s` of the faults that it clears [s of damage.reference_a];
+            `after_opening_share` of this damage [-]; iron that may melt [cm3].
         """
         import pandas as pd
 
@@ -227,7 +254,9 @@ class ClearingFrames:
         total = float((weight * harm).sum())
         return {
             "path": name,
-            **limit_columns("p", student(_means(blocks, at, None))),
+            **limit_columns(
+                "p", student_mean(_means(blocks, at, None), trials=self._trials[EARTH])
+            ),
             **limit_columns("mean_s", student(_means(blocks, at, "equivalent_s"))),
             **{f"{word}_s": _quantile(harm, weight, q) for word, q in QUANTILES.items()},
             "after_opening_share": float((weight * harm * after).sum()) / total if total else 0.0,
@@ -240,6 +269,7 @@ class ClearingFrames:
         Returns
         -------
         DataFrame
+            `p` that the damage of an earth fault ends in the zone, with limits [-].
         """
         import pandas as pd
 
@@ -254,7 +284,9 @@ class ClearingFrames:
                     "zone": name,
                     "up_to_a": current,
                     "for_s": time,
-                    **limit_columns("p", _probability(_in_zone(blocks, at))),
+                    **limit_columns(
+                        "p", student_mean(_in_zone(blocks, at), trials=self._trials[EARTH])
+                    ),
                 }
                 for at, (name, current, time) in enumerate(ends)
             ]
@@ -283,11 +315,6 @@ class ClearingFrames:
 
 
 QUANTILES = {"median": 0.5, "p95": 0.95}  # over faults and the paths that clear them
-
-
-def _probability(means: Array) -> Estimate:
-    """Student limits over blocks, within 0 and 1."""
-    return Estimate(*(np.clip(part, 0.0, 1.0) for part in student(means)))
 
 
 def _faults(one: Burnt) -> float:

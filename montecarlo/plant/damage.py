@@ -3,12 +3,13 @@ that the owner names, the arc."""
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated
 
 import numpy as np
 
 from montecarlo.quantities import Distribution, Plain, Quantity, Section, word
-from montecarlo.quantities.wording import fit_for_label, shown
+from montecarlo.quantities.wording import LABEL, fit_for_label, shown
 
 MOST_ZONES = 12
 
@@ -19,7 +20,7 @@ class Zone(Section):
     name: Annotated[str, word('name of the zone, as "insulation only"')]
     current_a: Annotated[
         float,
-        Plain("A", "this current, in time_s, does the zone's largest damage", 0.0, above=True),
+        Plain("A", "this current, in time_s, does the zone's largest damage", 0.0, 1e6, above=True),
     ]
     time_s: Annotated[float, Plain("s", "for how long it flows", 0.0, 1e6, above=True)]
 
@@ -40,7 +41,10 @@ class Damage(Section):
     reference_a: Annotated[
         float,
         Plain(
-            "A", "the current whose seconds tell the damage; 10 A is said to burn little", 0.1, 1e5
+            "A",
+            "the current in whose seconds damage is given; 10 A is said to burn little",
+            0.1,
+            1e5,
         ),
     ] = 10.0
     arc_voltage_v: Annotated[
@@ -58,7 +62,7 @@ class Damage(Section):
 
 
 def zone_faults(damage: Damage) -> list[str]:
-    """What is wrong with the zones, each with key, value, limit and cure.
+    """What is wrong with the zones.
 
     Parameters
     ----------
@@ -67,6 +71,7 @@ def zone_faults(damage: Damage) -> list[str]:
     Returns
     -------
     list of str
+        A line a fault, with key, value, limit and cure.
     """
     zones = damage.zones
     if len(zones) > MOST_ZONES:
@@ -76,23 +81,19 @@ def zone_faults(damage: Damage) -> list[str]:
     for index, name in enumerate(names):
         key = f"damage.zones[{index}].name" if index < len(zones) else "damage.beyond"
         if not fit_for_label(name):
-            found.append(f"{key}: {shown(name)}, must be a short text of one line; shorten it")
+            found.append(f"{key}: {shown(name)}, {LABEL}")
         elif name in names[:index]:
             found.append(f"{key}: {shown(name)} is used before; give each zone its own name")
-    ends = damage.exponent.support()
-    for index in range(1, len(zones)):
-        before, zone = zones[index - 1], zones[index]
+    for index, (before, zone) in enumerate(pairwise(zones), 1):
         # the logarithm is linear in k, so both ends decide
-        for power in ends:
-            low, high = (
-                power * np.log(one.current_a) + np.log(one.time_s) for one in (before, zone)
-            )
+        for power in damage.exponent.support():
+            low, high = (power * np.log(z.current_a) + np.log(z.time_s) for z in (before, zone))
             if not high > low:
                 found.append(
-                    f"damage.zones[{index}]: {zone.current_a:g} A for {zone.time_s:g} s does no"
-                    f" more damage than zone {shown(before.name)} ({before.current_a:g} A for"
-                    f" {before.time_s:g} s) where the exponent is {power:g}; zones must not"
-                    " overlap, so give a larger current or time, or another order"
+                    f"damage.zones[{index}]: {zone.current_a:g} A for {zone.time_s:g} s, must do"
+                    f" more damage than zone {shown(before.name)}, {before.current_a:g} A for"
+                    f" {before.time_s:g} s, also where the exponent is {power:g}; give a larger"
+                    " current or time, or another order"
                 )
                 break
     return found

@@ -55,11 +55,11 @@ TRAILING = (
     "fault_energy.breaker_time_s",
     "fault_energy.field_decay_time_constant_s",
     "fault_energy.undetected_time_s",
-    "damage.exponent",
-    "damage.arc_voltage_v",
     "relay.chain.filter.cutoff_hz",
     "relay.chain.sampling_phase",
 )
+# Behind these too: tables that ask for more of a study without changing what it had.
+BESIDE = ("damage.", "dependability.")
 
 # open unit interval: no quantile function is asked for 0 or 1
 LOWEST = 2.0**-54
@@ -144,10 +144,10 @@ def _dimensions(inputs: Sequence[Input], varies: str) -> list[tuple[str, int]]:
     if any(key in RESISTORS for key, _ in chosen):
         chosen.append(("earthing.resistance_ohm", 1))
 
-    def rank(name: tuple[str, int]) -> tuple[bool, int, bool]:
+    def rank(name: tuple[str, int]) -> tuple[bool, bool, int, bool]:
         key = name[0]
         place = LEADING.index(key) if key in LEADING else len(LEADING)
-        return key in TRAILING, place, key.count(".") > 1
+        return key.startswith(BESIDE), key in TRAILING, place, key.count(".") > 1
 
     return sorted(chosen, key=rank)
 

@@ -5,12 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from montecarlo.plant.damage import zone_faults
 from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.dependability import OF_SCHEME, dependability_faults
+from montecarlo.study.dependability import OF_SCHEME, Dependability, dependability_faults
 from montecarlo.study.description import Study
 
 KINDS = (
@@ -19,6 +21,7 @@ KINDS = (
     "earthing_options",
 )  # of study, that follow faults to who clears them
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
+PER_HOUR = 1e-5  # a year, below which a rate may be one per hour
 
 
 def paths_of(study: Study, kind: str | None = None) -> tuple[str, ...]:
@@ -54,6 +57,15 @@ def _damage(study: Study) -> Iterator[str]:
         )
 
 
+def _cost(study: Study) -> Iterator[str]:
+    cost = study.policy.least_annual_cost
+    if cost is not None and cost.damage is not None and study.damage is None:
+        yield (
+            "damage: missing; policy.least_annual_cost.damage is the cost of what [damage] counts,"
+            " so give the table or take the cost out"
+        )
+
+
 def _dependability(study: Study) -> Iterator[str]:
     if study.dependability is not None:
         yield from dependability_faults(study.dependability, paths_of(study))
@@ -61,6 +73,7 @@ def _dependability(study: Study) -> Iterator[str]:
 
 CLEARING_CHECKS = (
     Check(_damage, ("damage", "fault_energy")),
+    Check(_cost, ("damage", "policy")),
     Check(_dependability, ("dependability", "scheme", "ct", "backup")),
 )
 
@@ -82,22 +95,34 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
             if table is not None:
                 yield Caution(
                     name,
-                    f"Studies of kind {study.study.kind} do not use the table; {listed(KINDS)} do.",
+                    f"Studies of kind {study.study.kind} do not use this table;"
+                    f" {listed(KINDS)} do.",
                 )
-    if (found := study.dependability) is None:
-        return
+    if study.dependability is not None:
+        yield from _rates(study.dependability)
+        if study.dependability.test_cost and study.policy.least_annual_cost is None:
+            yield Caution(
+                "dependability.test_cost",
+                "The policy weighs no costs, so this one is not used. It needs"
+                " policy.least_annual_cost.",
+            )
+
+
+def _rates(found: Dependability) -> Iterator[Caution]:
     for part in found.parts:
         key = f"dependability.parts.{part.name}.dangerous_per_year"
         mean = part.dangerous_per_year.mean()
-        if 0 < mean < 1e-5:
+        if 0 < mean < PER_HOUR:
             yield Caution(
                 key,
                 f"{mean:.2g} a year is one failure in {1 / mean:.2g} years. Was it given per hour?"
                 " Then multiply it by 8760.",
             )
-        if mean * found.interval_years(part) / 2 > LIKELY:
+        fails = float(found.failure(part, {key: np.array([mean])})[0])
+        if fails > LIKELY:
             yield Caution(
                 key,
-                f"The part fails on demand with more than {100 * LIKELY:g} %. The formulas are for"
-                " rare failures and give too much here. Test it more often, or look at the rate.",
+                f"The part fails on demand with a probability of {fails:.2g}. The formulas are for"
+                f" rare failures, and give too much above {LIKELY:g}. Test it more often, or look"
+                " at the rate.",
             )

@@ -5,7 +5,7 @@ them all with it. Failure on demand: IEC 61508-6, annex B (`formulas/dependabili
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated, Literal
 
 import numpy as np
@@ -13,7 +13,7 @@ from pydantic import BeforeValidator
 
 from montecarlo.formulas.dependability import pfd_1oo1, pfd_1oo2
 from montecarlo.quantities import Array, Distribution, Plain, Quantity, Section, number, word
-from montecarlo.quantities.wording import is_word, listed, shown
+from montecarlo.quantities.wording import WORD, is_word, listed, shown
 from montecarlo.relays.backup import ELEMENTS
 
 PHASE_ELEMENTS, EARTH_ELEMENT = OF_SCHEME = ("phase_elements", "earth_element")
@@ -141,7 +141,7 @@ class Dependability(Section):
 
 
 def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str]:
-    """What is wrong with the parts, each with key, value, limit and cure.
+    """What is wrong with the parts.
 
     Parameters
     ----------
@@ -152,6 +152,7 @@ def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str
     Returns
     -------
     list of str
+        A line a fault, with key, value, limit and cure.
     """
     place, lines = "dependability.parts", []
     names = [part.name for part in found.parts]
@@ -162,25 +163,12 @@ def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str
     for index, part in enumerate(found.parts):
         key = f"{place}[{index}]"
         if not is_word(part.name):
-            lines.append(
-                f"{key}.name: {shown(part.name)}, must be letters, digits and _ that do not start"
-                " with a digit; it becomes part of keys"
-            )
+            lines.append(f"{key}.name: {shown(part.name)}, must be {WORD}")
         elif part.name in names[:index]:
             lines.append(
                 f"{key}.name: {shown(part.name)} is used before; give each part its own name"
             )
-        if not part.paths:
-            lines.append(
-                f"{key}.paths: [], no path has the part {shown(part.name)}; name at least one of"
-                f" {listed(map(shown, paths), 'and')}, or take the part out"
-            )
-        for path in part.paths:
-            if path not in paths:
-                lines.append(
-                    f"{key}.paths: {shown(path)}, the study has no such path; it has"
-                    f" {listed(map(shown, paths), 'and')}"
-                )
+        lines += [f"{key}.{line}" for line in _part_faults(part, paths)]
     common = [part.name for part in found.parts if len(set(part.paths)) > 1]
     if len(common) > MOST_COMMON:
         lines.append(
@@ -188,3 +176,20 @@ def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str
             f" {MOST_COMMON}; add the rates of parts with the same paths into one"
         )
     return lines
+
+
+def _part_faults(part: Part, paths: Sequence[str]) -> Iterator[str]:
+    there = listed(map(shown, paths), "and")
+    if not part.paths:
+        yield (
+            f"paths: [], no path has the part {shown(part.name)}; name at least one of {there}, or"
+            " take the part out"
+        )
+    for path in dict.fromkeys(part.paths):
+        if path not in paths:
+            yield f"paths: {shown(path)}, the study has no such path; it has {there}"
+    if part.dangerous_per_year.varies == "event":
+        yield (
+            'dangerous_per_year: varies by "event", but a part has one rate for all faults; take'
+            ' varies out, or give "installation"'
+        )

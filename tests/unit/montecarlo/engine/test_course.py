@@ -16,7 +16,7 @@ from montecarlo.engine.course import Course
 from montecarlo.errors import StudyError
 from montecarlo.plant.internal import EarthFault
 from montecarlo.quantities import Array
-from tests.made.studies import REMOVE, study_with
+from tests.made.studies import study_with
 from tests.unit.montecarlo.plant.test_fault_energy import BARE, PHASE_V, sampled
 
 HYBRID: dict[str, Any] = {
@@ -25,6 +25,11 @@ HYBRID: dict[str, Any] = {
     "earthing.switch_time_s": 0.08,
     "fault_energy.field_decay_time_constant_s": 1.0,
     "internal_faults.earth_fault_resistance_ohm": 0.0,
+}
+
+NOT_HYBRID = {
+    **{key: value for key, value in HYBRID.items() if "high" not in key and "switch" not in key},
+    "earthing.resistance_ohm": PHASE_V / 400,
 }
 
 
@@ -46,8 +51,8 @@ def test_a_hybrid_earthed_fault_at_the_terminals_by_hand() -> None:
     whole, after = course.integral(in_fault, trip, 1.5)
     assert whole / emf**1.5 == pytest.approx(821.08, rel=2e-3)
     assert after / emf**1.5 == pytest.approx(10**1.5 / 1.5, rel=2e-3)
-    stays = {"earthing.high_resistance_ohm": REMOVE, "earthing.switch_time_s": REMOVE}
-    _, course = course_of(stays | {"earthing.resistance_ohm": PHASE_V / 400})
+    block, _ = sampled(NOT_HYBRID)
+    course = Course.of(block, np.ones((len(block), 1)))
     whole, after = course.integral(in_fault, trip, 1.5)
     assert whole / emf**1.5 == pytest.approx(6133.3, rel=2e-3)
     assert after / whole == pytest.approx(0.8696, rel=1e-3)
@@ -100,7 +105,7 @@ def test_the_neutral_is_both_in_parallel() -> None:
 
 @pytest.mark.parametrize("key", ["high_resistance_ohm", "switch_time_s"])
 def test_half_of_it_is_refused(key: str) -> None:
-    half = BARE | HYBRID | {f"earthing.{key}": REMOVE}
+    half = BARE | {one: value for one, value in HYBRID.items() if one != f"earthing.{key}"}
     with pytest.raises(StudyError) as refused:
         study_with(half)
     (fault,) = refused.value.faults
