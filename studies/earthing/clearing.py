@@ -128,11 +128,13 @@ def _damage(frames: ClearingFrames) -> Iterator[tuple[str, Any]]:
     table, zones = frames.damage(), frames.zones()
     if not len(table):
         return
-    every = table.iloc[0]
+    every, nobody = table.iloc[0], table.iloc[-1]
     for name in with_limits("mean_s"):
         yield name.replace("mean_s", "damage_mean_s"), every[name]
     yield "damage_p95_s", every["p95_s"]
     yield "damage_after_opening_share", every["after_opening_share"]
+    mean = every["mean_s"]
+    yield "damage_nobody_share", nobody["mean_s"] / mean if mean > 0 else 0.0
     if len(zones):
         for name in with_limits("p"):
             yield name.replace("p", "p_largest_zone", 1), zones.iloc[-1][name]

@@ -149,11 +149,11 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
 
 def _harm(study: Study, row: Row) -> Iterator[str]:
     if study.damage is not None:
-        after = percent(row["damage_after_opening_share"])
+        after, nobody = (percent(row[f"damage_{of}_share"]) for of in ("after_opening", "nobody"))
         yield (
             "An earth fault there does on average as much damage as"
             f" {study.damage.reference_a:g} A in {_span(row, 'damage_mean_s')} s. Of that, {after}"
-            " comes after the breaker has opened."
+            f" comes after the breaker has opened, and {nobody} from faults that nobody clears."
         )
 
 

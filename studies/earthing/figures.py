@@ -110,8 +110,8 @@ def protection_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
 
 def damage_against_nobody(table: pd.DataFrame, ax: Axes, *, reference_a: float) -> Axes:
     """Mean damage of an earth fault against faults that nobody clears, a labelled mark an option,
-    with 95 % limits. Logarithmic; the share is linear where an option has none. Options without a
-    setting are left out.
+    with 95 % limits. The damage is logarithmic, and so is a share that spans more than a decade.
+    Options without a setting are left out.
 
     A bar whose lower limit is not above 0 reaches the edge."""
     import seaborn as sns
@@ -121,7 +121,7 @@ def damage_against_nobody(table: pd.DataFrame, ax: Axes, *, reference_a: float) 
     styles = scheme_styles(shown["option"])
     colours = [style.colour for style in styles.values()]
     _around(ax, seconds.to_numpy())
-    if (percent[NOBODY] > 0).all():
+    if percent[NOBODY].max() > 10 * percent[NOBODY].min() > 0:
         _around(ax, percent.to_numpy(), "y")
     else:
         ax.set_ylim(*_ends_from_zero(float(percent.max().max())))
