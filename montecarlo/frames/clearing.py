@@ -300,18 +300,33 @@ class ClearingFrames:
         Estimate or None
             In the unit of the policy's costs.
         """
+        means = self.block_means().get("cost_of_damage")
+        return None if means is None else student(means)
+
+    # --- over blocks ----------------------------------------------------------
+
+    def block_means(self) -> dict[str, Array]:
+        """Means of each block of installations, for differences between runs on the same faults.
+
+        Returns
+        -------
+        dict of (blocks,) array
+            "p_nobody" (-); with [damage] "damage_mean_s" (s of the reference current); where its
+            cost is given "cost_of_damage" (unit of the costs).
+        """
+        found = {"p_nobody": self._by_block(self.stated)[ALL][-1]}
         cost, blocks = self.clearing.study.policy.least_annual_cost, self.clearing.burnt
-        if cost is None or cost.damage is None or blocks is None:
-            return None
-        worth = [cost.damage.of(one.equivalent_s) for one in blocks]
-        return student(
-            np.array(
-                [
-                    np.nansum(one.weight * each) / _faults(one)
-                    for one, each in zip(blocks, worth, strict=True)
-                ]
-            )
-        )
+        if blocks is not None:
+            found["damage_mean_s"] = _means(blocks, slice(None), "equivalent_s")
+            if cost is not None and cost.damage is not None:
+                worth = [cost.damage.of(one.equivalent_s) for one in blocks]
+                found["cost_of_damage"] = np.array(
+                    [
+                        np.nansum(one.weight * each) / _faults(one)
+                        for one, each in zip(blocks, worth, strict=True)
+                    ]
+                )
+        return found
 
 
 QUANTILES = {"median": 0.5, "p95": 0.95}  # over faults and the paths that clear them

@@ -6,7 +6,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from studies.protocol import Recipe
 
 TRADE = "protection_against_energy"
+DECISION = "damage_against_nobody"
+DAMAGE, NOBODY = "damage_mean_s", "p_nobody"
 NAME_WIDTH = 30  # characters of an option's name in a line
 ENERGY_TEXT = "#444444"
 SERIES = ("estimate, 95 % limits", "none seen, upper limit")
@@ -50,7 +52,12 @@ PANELS = (
 def figures(options: Options) -> dict[str, Recipe]:
     """By name."""
     limit, _ = limit_line(options.study)
+    damage, decision = options.study.damage, {}
+    if damage is not None and options.clearing:
+        plot = partial(damage_against_nobody, reference_a=damage.reference_a)
+        decision[DECISION] = partial(on_blank, HEIGHT_MM, plot, options.table)
     return {
+        **decision,
         TRADE: partial(on_blank, HEIGHT_MM, protection_against_energy, options.table),
         "earthing_options": partial(_side_by_side, options.table, limit),
     }
@@ -97,29 +104,79 @@ def protection_against_energy(table: pd.DataFrame, ax: Axes) -> Axes:
         " the sampled faults",
         color=ENERGY_TEXT,
     )
-    names = [textwrap.fill(option, NAME_WIDTH) for option in shown["option"]]
-    put_labels(
-        ax,
-        [
-            Label(name, colour, [[x, y]])
-            for name, colour, x, y in zip(names, colours, mean, median, strict=True)
-        ],
-    )
+    _name(ax, shown["option"], colours, mean, median)
     return ax
 
 
-def _around(ax: Axes, values: Any) -> None:
+def damage_against_nobody(table: pd.DataFrame, ax: Axes, *, reference_a: float) -> Axes:
+    """Mean damage of an earth fault against faults that nobody clears, a labelled mark an option,
+    with 95 % limits. The damage is logarithmic, and so is a share that spans more than a decade.
+    Options without a setting are left out.
+
+    A bar whose lower limit is not above 0 reaches the edge."""
+    import seaborn as sns
+
+    shown = table.dropna(subset=[DAMAGE, NOBODY]).sort_values(DAMAGE)
+    seconds, percent = shown[[*with_limits(DAMAGE)]], 100 * shown[[*with_limits(NOBODY)]]
+    styles = scheme_styles(shown["option"])
+    colours = [style.colour for style in styles.values()]
+    _around(ax, seconds.to_numpy())
+    if percent[NOBODY].max() > 10 * percent[NOBODY].min() > 0:
+        _around(ax, percent.to_numpy(), "y")
+    else:
+        ax.set_ylim(*_ends_from_zero(float(percent.max().max())))
+    x, y = seconds[DAMAGE], percent[NOBODY]
+    left, low = (
+        np.maximum(found[f"{name}_low"], edge)
+        for found, name, edge in (
+            (seconds, DAMAGE, ax.get_xlim()[0]),
+            (percent, NOBODY, ax.get_ylim()[0]),
+        )
+    )
+    bars: dict[str, Any] = {"color": colours, "linewidth": 1.4, "zorder": 2}
+    ax.hlines(y, left, seconds[f"{DAMAGE}_high"], **bars)
+    ax.vlines(x, low, percent[f"{NOBODY}_high"], **bars)
+    looks = semantics(styles)
+    del looks["dashes"]
+    mark: dict[str, Any] = {"s": 46, "linewidth": 0.7, "zorder": 3, "clip_on": False}
+    named = shown["option"].rename("option")
+    sns.scatterplot(x=x, y=y, hue=named, style=named, **looks, **mark, legend=False, ax=ax)
+    ax.set_ylabel("faults that nobody clears, %\nof those in scope", color=MISSED)
+    ax.set_xlabel(
+        f"mean damage of an earth fault, seconds of {reference_a:g} A\nbars: 95 % limits",
+        color=ENERGY_TEXT,
+    )
+    _name(ax, shown["option"], colours, x, y)
+    return ax
+
+
+def _name(ax: Axes, options: Any, colours: Sequence[str], x: Any, y: Any) -> None:
+    """Each option's name beside its mark."""
+    put_labels(
+        ax,
+        [
+            Label(textwrap.fill(option, NAME_WIDTH), colour, [[at, up]])
+            for option, colour, at, up in zip(options, colours, x, y, strict=True)
+        ],
+    )
+
+
+def _around(ax: Axes, values: Any, which: Literal["x", "y"] = "x") -> None:
     """Logarithmic, whole decades around the values above 0, if there are any."""
     above = values[np.isfinite(values) & (values > 0)]
     if above.size:
         ends = np.log10([above.min(), above.max()])
-        decades(ax, "x", 10.0 ** np.floor(ends[0]), 10.0 ** np.ceil(ends[1]))
+        decades(ax, which, 10.0 ** np.floor(ends[0]), 10.0 ** np.ceil(ends[1]))
 
 
 def _from_zero(ax: Axes, most: float) -> None:
     """From 0 to the largest value, with room for a mark at either end."""
+    ax.set_xlim(*_ends_from_zero(most))
+
+
+def _ends_from_zero(most: float) -> tuple[float, float]:
     end = most if most > 0 else 1.0
-    ax.set_xlim(-0.05 * end, 1.08 * end)
+    return -0.05 * end, 1.08 * end
 
 
 def options_side_by_side(

@@ -19,6 +19,7 @@ from montecarlo.engine.workers import Workers, workers_of
 from montecarlo.estimates.compare import level_of
 from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.formulas.handcalc import capacitive_limit_ohm
+from montecarlo.frames.clearing import ClearingFrames
 from montecarlo.frames.limits import difference_columns, limit_columns, with_limits
 from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several, choice_columns
@@ -28,6 +29,7 @@ from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
+from studies.earthing.clearing import columns, follow, gaps
 from studies.earthing.lasting import EarthFaults, sample_earth_faults
 
 if TYPE_CHECKING:
@@ -58,7 +60,7 @@ def run_options(
     keep_samples: KeepRows | None = None,
 ) -> Options:
     """Run every option of the study, then the earth faults of their common fresh batch at each
-    one's choice.
+    one's choice, and who clears its internal faults.
 
     Parameters
     ----------
@@ -85,14 +87,16 @@ def run_options(
         )
         for name, outcome in outcomes.items()
     }
-    return Options(study, alternatives, faults)
+    return Options(study, alternatives, faults, follow(outcomes, common, crew, progress))
 
 
 @dataclass(frozen=True, eq=False)
 class Options(Several):
-    """Of options of earthing, with the earth faults of each one's choice."""
+    """Of options of earthing, with the earth faults of each one's choice, and who clears faults
+    where that is asked."""
 
     faults: dict[str, EarthFaults]
+    clearing: dict[str, ClearingFrames]  # of options with a setting
     column: ClassVar[str] = "option"
 
     @property
@@ -105,6 +109,11 @@ class Options(Several):
                 for name, outcome in self.alternatives.outcomes.items()
                 for row in named(self.faults[name].unresolved(outcome.study, outcome.chosen), name)
             ),
+            *(
+                row
+                for name, frames in self.clearing.items()
+                for row in named(frames.clearing.unresolved(), name)
+            ),
         )
 
     @cached_property
@@ -114,16 +123,19 @@ class Options(Several):
         import pandas as pd
 
         phase_v = self.study.machine.phase_voltage_v
-        rows = [
-            {
-                "option": option.name,
-                **_resistor(self.results[option.name].study),
-                **_choice(self.results[option.name]),
-                **_faults(self.faults[option.name], phase_v),
-                **_rating(self.faults[option.name], option),
+        rows = []
+        for option in self.study.earthing_options:
+            name = option.name
+            row = {
+                "option": name,
+                **_resistor(self.results[name].study),
+                **_choice(self.results[name]),
+                **_faults(self.faults[name], phase_v),
+                **_rating(self.faults[name], option),
             }
-            for option in self.study.earthing_options
-        ]
+            if name in self.clearing:
+                row |= columns(self.clearing[name], row)
+            rows.append(row)
         return pd.DataFrame(rows)
 
     @cached_property
@@ -133,16 +145,19 @@ class Options(Several):
         import pandas as pd
 
         cost = self.study.policy.least_annual_cost
-        units = dict.fromkeys(ENERGIES, "J")
+        units = dict.fromkeys(ENERGIES, "J") | {"damage_mean_s": "s"}
         if cost is not None:
-            units["cost_per_year"] = f"{cost.unit} a year"
+            a_year = f"{cost.unit} a year"
+            units |= {"cost_per_year": a_year, "decision_cost_per_year": a_year}
         pairs = [*combinations(self.faults, 2)]
         found, level = self.alternatives.differences(pairs), level_of(len(pairs))
         rows = []
         for one, other in pairs:
-            for quantity, gap in (
-                found.get((one, other), {}) | self._energy(one, other, level)
-            ).items():
+            paired = found.get((one, other), {})
+            if one in self.clearing and other in self.clearing:
+                clearing = self.clearing[one], self.clearing[other]
+                paired = paired | gaps(*clearing, paired["p_false"], level_of(len(found)))
+            for quantity, gap in (paired | self._energy(one, other, level)).items():
                 row = {"option": one, "minus": other, "quantity": quantity}
                 rows.append(row | {"unit": units.get(quantity, "-"), **difference_columns(gap)})
         return pd.DataFrame(rows, columns=list(DIFFERENCE))

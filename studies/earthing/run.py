@@ -6,10 +6,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.clearing import clearing_stages
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.description import Study
-from studies.earthing.figures import TRADE, figures
+from studies.earthing.clearing import tables
+from studies.earthing.figures import DECISION, TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
 from studies.earthing.text import computed, earthing_text
@@ -27,11 +29,13 @@ class EarthingOptions:
     """study.kind = "earthing_options"."""
 
     def stages(self, study: Study) -> Iterator[Stage]:
-        """Both samples of every option, then its earth faults."""
+        """Both samples of every option, then its earth faults, then who clears its faults."""
         for name, option in study.options:
             yield from named(stages_of(option), name)
         for name, option in study.options:
             yield from named(iter([earth_faults_stage(option)]), name)
+        for name, option in study.options:
+            yield from named(clearing_stages(option), name)
 
     def run(
         self,
@@ -68,16 +72,19 @@ def findings(options: Options, *, rough: bool = False) -> Findings:
         "inputs": options.inputs,
         "unresolved": options.unresolved,
     }
+    frames |= tables(options.clearing)
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
+    drawn = figures(options) if drawable else {}
+    first = DECISION if DECISION in drawn else TRADE
     more = Part() if rough else of_best_choice(options.results)
     return Findings(
         {**frames, **more.frames},
-        Drawn({**figures(options), **more.figures} if drawable else {}),
+        Drawn({**drawn, **more.figures} if drawable else {}),
         provenance={**options.provenance, "sentences": sentences_of_all(options.results)},
         text=tuple(earthing_text(options)),
         appendix=tuple(items(computed(options))),
-        begin=("earthing_options.csv", f"{TRADE}.svg" if drawable else "candidates.csv"),
+        begin=("earthing_options.csv", f"{first}.svg" if drawable else "candidates.csv"),
         files=more.files,
     )

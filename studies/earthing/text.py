@@ -4,41 +4,42 @@ show."""
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
+from montecarlo.engine.clearing import wanted
 from montecarlo.quantities.wording import listed
 from montecarlo.study.budget import too_few
 from montecarlo.study.event_cautions import too_few_words
-from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
-from studies.report.catalogue import NOTES, capital
-from studies.report.notes import is_computed, move_sentences, sentence, unresolved_sentence
-from studies.report.numbers import (
-    NONE_SEEN,
-    bare,
-    cell,
-    cost_with_limits,
-    percent,
-    with_limits,
+from studies.earthing.answer import (
+    ENERGY,
+    MISSED,
+    Quantity,
+    Row,
+    Signs,
+    alike,
+    energy,
+    names,
+    setting_words,
+    signs_of,
+    with_setting,
 )
+from studies.earthing.decision import DAMAGE, NOBODY, best_of, lead, owners_table
+from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
+from studies.report.catalogue import NOTES
+from studies.report.notes import is_computed, move_sentences, sentence, unresolved_sentence
+from studies.report.numbers import NONE_SEEN, bare, cell, cost_with_limits, percent
 from studies.report.safety import REVIEW
-from studies.report.words import SAME, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each
 from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
-from studies.sweep.recommendation import kept, worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from montecarlo.engine.run import Note
     from montecarlo.study.description import Study
     from studies.earthing.frames import Options
 
-Row = Mapping[str, Any]
-Signs = Counter[tuple[str, str, str]]  # 0 of a pair that is not compared
 ENERGIES = (
     "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault. It holds for the fault"
     " resistances and times that the study states. The intervals do not include their uncertainty."
@@ -64,21 +65,17 @@ def earthing_text(options: Options) -> list[Block]:
     chosen = [row for row in rows if row["scheme"]]
     signs, doubts = signs_of(options.differences), of_each(options.doubts)
     return [
-        Lead((*answer(options.study, rows, signs), *_last(options, chosen))),
+        Lead((*lead(options.study, rows, signs), *_last(options, rows))),
         *cautions(doubts),
+        *owners_table(options.study, rows),
         _found(rows),
-        *items(f"{row['option']}: {_setting(options.study, row)}" for row in chosen),
+        *items(f"{row['option']}: {setting_words(options.study, row)}" for row in chosen),
         _energies(rows),
-        *items(further(rows, signs)),
+        *items(further(options.study, rows, signs)),
         *paragraphs(_costs(options, chosen), ENERGIES),
         *closest_of_each(options.results),
         Section(NOTES, [*to_note(doubts), *items(_notes(options))]),
     ]
-
-
-def _setting(study: Study, row: Row) -> str:
-    scheme = f"{scheme_name(row['scheme'])}, " if len(study.scheme.kinds) > 1 else ""
-    return f"{scheme}{setting_text(row)}"
 
 
 def _costs(options: Options, chosen: Sequence[Row]) -> str:
@@ -112,11 +109,6 @@ def _shared(options: Options) -> list[Note]:
     return [note for note in notes[0] if all(note in others for others in notes)]
 
 
-def _names(names: Iterable[str]) -> str:
-    """Names of options among words and numbers of a sentence."""
-    return listed(f'"{name}"' for name in names)
-
-
 # --- tables -------------------------------------------------------------------
 
 
@@ -145,7 +137,7 @@ def _energies(rows: Sequence[Row]) -> Table:
     for row in rows:
         current = [f"{row[f'terminal_fault_a_{word}']:.3g}" for word in ("median", "p05", "p95")]
         energies = [
-            "-" if math.isnan(row[f"{name}_mean"]) else _energy(row, name, "-")
+            "-" if math.isnan(row[f"{name}_mean"]) else energy(row, name, "-")
             for name in ("fault_energy_j", "resistor_energy_j")
         ]
         cells.append((row["option"], "{} ({}-{})".format(*current), *energies))
@@ -157,113 +149,24 @@ def _energies(rows: Sequence[Row]) -> Table:
     return Table(head, tuple(cells), "<>>>", notes=notes)
 
 
-def _energy(row: Row, name: str, to: str = " to ") -> str:
-    """Mean and limits in one unit: 12.1 kJ (11.6 to 12.6); `to`: between the limits."""
-    mean, low, high = (row[f"{name}_mean{end}"] for end in ("", "_low", "_high"))
-    units = ((1e9, "GJ"), (1e6, "MJ"), (1e3, "kJ"))
-    scale, unit = next((pair for pair in units if mean >= pair[0]), (1.0, "J"))
-    low = max(low, 0.0)  # no energy is below 0
-    return f"{mean / scale:.3g} {unit} ({low / scale:.3g}{to}{high / scale:.3g})"
-
-
-# --- the answer ---------------------------------------------------------------
-
-
-class _Quantity(NamedTuple):
-    """Of which the options have more or less, and how a sentence says so."""
-
-    name: str
-    column: str
-    least: str
-    most: str
-    words: str
-    shown: Callable[[Row], str]
-
-
-MISSED = _Quantity(
-    "p_missed",
-    "p_missed",
-    "Fewest missed faults",
-    "Most missed faults",
-    " of the internal faults within the scheme's scope",
-    lambda row: with_limits(row, "p_missed", 3),
-)
-ENERGY = _Quantity(
-    "fault_energy_j",
-    "fault_energy_j_mean",
-    "Least energy in the fault",
-    "Most energy in the fault",
-    " on average",
-    lambda row: _energy(row, "fault_energy_j"),
-)
-
-
-def _best(standing: Sequence[Row]) -> Row:
-    return min(standing, key=lambda row: row["p_missed"])
-
-
-def _last(options: Options, chosen: Sequence[Row]) -> Iterator[str]:
-    """What a delay buys in the option that misses least, and who must approve what is chosen."""
-    if chosen:
-        yield from delay_text(options.results[_best(chosen)["option"]])
-        yield REVIEW
-
-
-def answer(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
-    """The option that misses least, and the energy at which it does."""
-    standing = [row for row in rows if not math.isnan(row["p_missed"])]
-    if not standing:
-        yield "No option has a setting that the policy allows."
-        return
-    best = _best(standing)
-    alone = all(
-        signs[row["option"], best["option"], MISSED.name] for row in standing if row is not best
-    )
-    head = MISSED.least if alone else "Best estimate of missed faults"
-    yield f"{head}: {_names([best['option']])}.{_alike(best, standing, signs, MISSED)}"
-    yield f"Its mean energy in an earth fault is {_energy(best, ENERGY.name)}."
-    yield f"Its best setting: no. {best['candidate']}, {_setting(study, best)}."
-    yield from worth(study, best)
-    yield from kept(study, best)
-
-
-def signs_of(differences: pd.DataFrame) -> Signs:
-    """1: the first of two options has more of a quantity, -1: less, 0: no significant
-    difference."""
-    signs: Signs = Counter()
-    for row in differences.to_dict("records"):
-        one, other, quantity = row["option"], row["minus"], row["quantity"]
-        signs[one, other, quantity] = int(row["low"] > 0) - int(row["high"] < 0)
-        signs[other, one, quantity] = -signs[one, other, quantity]
-    return signs
-
-
-def _extreme(
-    row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity, head: str
-) -> Iterator[str]:
-    """The option with the least or the most, and those that do not differ from it."""
-    same = _alike(row, rows, signs, what)
-    yield f"{head}: {_names([row['option']])}, {what.shown(row)}{what.words}.{same}"
-
-
-def _alike(row: Row, rows: Sequence[Row], signs: Signs, what: _Quantity) -> str:
-    alike = [
-        other["option"]
-        for other in rows
-        if other is not row and not signs[row["option"], other["option"], what.name]
-    ]
-    return f" {capital(SAME)}: {_names(alike)}." if alike else ""
-
-
 # --- sentences ----------------------------------------------------------------
 
 
-def further(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
+def _last(options: Options, rows: Sequence[Row]) -> Iterator[str]:
+    """What a delay buys in the option that the answer names, and who must approve what is
+    chosen."""
+    if (best := best_of(options.study, rows)) is not None:
+        yield from delay_text(options.results[best["option"]])
+        yield REVIEW
+
+
+def further(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     """What else the numbers say of the options; nothing that an interval does not show."""
-    standing = [row for row in rows if not math.isnan(row["p_missed"])]
+    standing = with_setting(rows)
     if len(standing) > 1:
-        most = max(standing, key=lambda row: row["p_missed"])
-        yield from _extreme(most, standing, signs, MISSED, MISSED.most)
+        for what in _most(study):
+            most = max(standing, key=lambda row: row[what.column])
+            yield from _extreme(most, standing, signs, what, what.most)
         low, high = (pick(standing, key=lambda row: row[ENERGY.column]) for pick in (min, max))
         yield from _extreme(low, standing, signs, ENERGY, ENERGY.least)
         yield from _extreme(high, standing, signs, ENERGY, ENERGY.most)
@@ -271,12 +174,29 @@ def further(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     yield from _unseen(standing)
     if without := [row["option"] for row in rows if math.isnan(row["p_missed"])]:
         yield (
-            f"No setting can be chosen with {_names(without)}; candidates.csv gives the reasons."
+            f"No setting can be chosen with {names(without)}; candidates.csv gives the reasons."
             " No energy is given for these, and the closest setting stands below."
         )
     yield from _at_the_terminals(rows)
     yield _rule(rows)
     yield from _rating(rows)
+
+
+def _most(study: Study) -> Iterator[Quantity]:
+    """Of which the option that has most is named."""
+    yield MISSED
+    if wanted(study):
+        yield NOBODY
+    if study.damage is not None:
+        yield DAMAGE
+
+
+def _extreme(
+    row: Row, rows: Sequence[Row], signs: Signs, what: Quantity, head: str
+) -> Iterator[str]:
+    """The option with the least or the most, and those that do not differ from it."""
+    same = alike(row, rows, signs, what)
+    yield f"{head}: {names([row['option']])}, {what.shown(row)}{what.words}.{same}"
 
 
 def _unseen(rows: Sequence[Row]) -> Iterator[str]:
@@ -288,25 +208,25 @@ def _unseen(rows: Sequence[Row]) -> Iterator[str]:
     if not shares:
         return
     (low, one), (high, other) = min(shares), max(shares)
-    span = f"{percent(low)} with {_names([one])}"
-    span += f" to {percent(high)} with {_names([other])}" if high > low else ""
+    span = f"{percent(low)} with {names([one])}"
+    span += f" to {percent(high)} with {names([other])}" if high > low else ""
     yield f"Part of the energy from faults that the differential scheme does not detect: {span}."
 
 
 def _both(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     """Options with more energy that miss no fewer; else that the two go against each other."""
-    names = [row["option"] for row in rows]
+    every = [row["option"] for row in rows]
     worse = False
-    for one in names:
+    for one in every:
         over = [
             other
-            for other in names
+            for other in every
             if signs[one, other, ENERGY.name] > 0 and signs[one, other, MISSED.name] >= 0
         ]
         if over:
             worse = True
             yield (
-                f"With {_names([one])} a fault has more energy than with {_names(over)}, and missed"
+                f"With {names([one])} a fault has more energy than with {names(over)}, and missed"
                 " faults are not significantly fewer."
             )
     if not worse:
@@ -316,7 +236,7 @@ def _both(rows: Sequence[Row], signs: Signs) -> Iterator[str]:
 def _at_the_terminals(rows: Sequence[Row]) -> Iterator[str]:
     current = "terminal_fault_a_median"
     least, most = (pick(rows, key=lambda row: row[current]) for pick in (min, max))
-    one, other = (f"{row[current]:.3g} A with {_names([row['option']])}" for row in (least, most))
+    one, other = (f"{row[current]:.3g} A with {names([row['option']])}" for row in (least, most))
     low = min(row["terminal_displacement_p05"] for row in rows)
     high = max(row["terminal_displacement_p95"] for row in rows)
     yield f"Median current of a solid fault at the terminals: {one} to {other}."
@@ -331,7 +251,7 @@ def _rule(rows: Sequence[Row]) -> str:
     if math.isinf(limit):
         return "No capacitance is given, so the rule R_N <= 1/(3wC) is not checked."
     broken = [
-        f"{_names([row['option']])} ({row['neutrals_ohm']:.4g} ohm)"
+        f"{names([row['option']])} ({row['neutrals_ohm']:.4g} ohm)"
         for row in rows
         if not row["keeps_capacitive_rule"]
     ]
@@ -343,9 +263,7 @@ def _rating(rows: Sequence[Row]) -> Iterator[str]:
     shares = {row["option"]: row["beyond_rating_share"] for row in rows}
     if all(map(math.isnan, shares.values())):
         return
-    over = [
-        f"{percent(share)} with {_names([name])}" for name, share in shares.items() if share > 0
-    ]
+    over = [f"{percent(share)} with {names([name])}" for name, share in shares.items() if share > 0]
     if over:
         yield f"Earth faults that heat the resistor beyond its rating I^2 t: {listed(over)}."
     else:

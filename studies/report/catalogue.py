@@ -25,7 +25,7 @@ QUESTIONS = {
     ),
     "earthing_options": (
         "What does each way of earthing the neutral give, at its own best setting: protected"
-        " winding, current and energy of an earth fault?"
+        " winding, current, energy and damage of an earth fault, and who clears it?"
     ),
     "uncertainty_drivers": (
         "Which uncertain input decides missed faults and false trips? Which should be specified or"
@@ -135,6 +135,21 @@ HOLDS = {
         " (I^2 R_f in the fault: 0 if it is bolted)"
     ),
     "earthing_differences": f"one option of earthing minus another, {PAIRS}",
+    "who_clears": (
+        "which path clears a fault first, or that nobody does, by fault type, with failure rates of"
+        " the parts as stated and otherwise; type all: within the scheme's scope"
+    ),
+    "damage": (
+        "damage of earth faults by the path that clears them, in seconds of the reference current"
+        " that do as much, and the iron that the arc melts at most; mean_s: parts of the mean of"
+        " all"
+    ),
+    "damage_zones": "share of the earth faults in each zone of damage, smallest zone first",
+    "dependability": (
+        "what fails on demand, parts, then paths; p_missed_element: what a path does not see,"
+        " p_missed_both: failures included"
+    ),
+    "test_intervals": "faults that nobody clears if all parts are tested more or less often",
     "drivers": "first and total effects of each input on the currents in the elements",
     "elasticities": (
         "how missed faults and false trips change with the centre and the spread of each input"
@@ -282,6 +297,7 @@ class FigureText:
 LEADING = (
     "schemes",
     "schemes_protected_winding",
+    "damage_against_nobody",
     "protection_against_energy",
     "earthing_options",
     "what_if",
@@ -417,6 +433,12 @@ FIGURES = {
         " bolted fault.",
         "Protected part of the winding against energy in an earth fault.",
     ),
+    "damage_against_nobody": FigureText(
+        "Mean damage of an earth fault against faults that nobody clears, each option",
+        "Mean damage of an earth fault against the internal faults that nobody clears, each option."
+        " Lower and further left is better; the bars are 95 % limits.",
+        "Mean damage against faults that nobody clears.",
+    ),
     "earthing_options": FigureText(
         "Missed faults, false trips and energy in the fault, each option"
     ),
@@ -526,6 +548,17 @@ HEADS = {
     "chosen_today": "chosen without knowing",
     "v_knee": "V_k",
     "v_full": "V_f",
+    "nobody": "faults that nobody clears",
+    "p_backup": "faults that the back-up clears first",
+    "p_nobody": "faults that nobody clears",
+    "damage_mean": "mean damage, time of the reference current",
+    "damage_p95": "damage, 95 %, time of the reference current",
+    "damage_after_opening_share": "damage after the breaker has opened",
+    "damage_nobody_share": "damage from faults that nobody clears",
+    "p_largest_zone": "earth faults in the largest zone of damage",
+    "unwanted": "trips of the parts themselves",
+    "cost": "cost a year",
+    "decision_cost": "cost of the option a year",
     "beyond_rating_share": "earth faults beyond the resistor's rating",
 }
 ENDS = {
@@ -567,6 +600,7 @@ def column_head(name: str) -> str:
         stem = stem.removesuffix(end)
         ends = f" {ENDS[end]}{ends}"
     base, unit = without_unit(stem)
+    unit = "" if stem.endswith(COST) else unit
     unit = "%" if is_share(name) else unit
     words = HEADS.get(base, base.replace("_", " ").replace("pickup", "pick-up"))
     return words + ends + (f" [{unit}]" if unit else "")

@@ -58,6 +58,8 @@ QUANTITIES = {  # of tables with a row a quantity
     "fault_energy_j": "energy in the fault",
     "resistor_energy_j": "energy in the resistor",
     "cost_per_year": "cost a year",
+    "damage_mean_s": "mean damage, s of the reference current",
+    "decision_cost_per_year": "cost of the option a year",
 }
 
 

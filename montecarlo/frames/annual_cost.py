@@ -1,0 +1,77 @@
+"""What an option costs a year: damage of earth faults, faults that nobody clears, unwanted trips,
+tests. Weights are the study's; limits come from blocks of installations and from false trips."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.intervals import Estimate, student
+from montecarlo.frames.clearing import ClearingFrames
+from montecarlo.quantities import Array
+
+
+def cost_per_year(frames: ClearingFrames, false_per_year: Estimate) -> Estimate | None:
+    """Expected cost a year, with limits; None where the policy weighs no costs.
+
+    Parameters
+    ----------
+    frames : ClearingFrames
+    false_per_year : Estimate (1/year)
+        False trips on external events.
+
+    Returns
+    -------
+    Estimate or None
+        In the unit of the policy's costs.
+    """
+    study = frames.clearing.study
+    if (cost := study.policy.least_annual_cost) is None:
+        return None
+    tested = study.dependability
+    sure = cost.false_trip * frames.unwanted_per_year()
+    sure += 0.0 if tested is None else tested.test_cost / tested.proof_test_years
+    trips = Estimate(*(cost.false_trip * part for part in false_per_year))
+    total = _sum(student(_of_faults(frames)), trips)
+    return Estimate(total.p + sure, np.maximum(total.low, 0.0) + sure, total.high + sure)
+
+
+def cost_difference(
+    one: ClearingFrames, other: ClearingFrames, false_per_year: Estimate, level: float
+) -> Estimate | None:
+    """What one option costs a year more than another, paired on the same faults.
+
+    Parts that both have alike, such as tests, cancel.
+
+    Parameters
+    ----------
+    one, other : ClearingFrames
+        Of one study with different earthing.
+    false_per_year : Estimate (1/year)
+        False trips of the first minus those of the second, with limits at this level.
+    level : float (-)
+
+    Returns
+    -------
+    Estimate or None
+        None where the policy weighs no costs.
+    """
+    if (cost := one.clearing.study.policy.least_annual_cost) is None:
+        return None
+    trips = Estimate(*(cost.false_trip * part for part in false_per_year))
+    return _sum(student(_of_faults(one) - _of_faults(other), level), trips)
+
+
+def _of_faults(frames: ClearingFrames) -> Array:
+    """Cost of internal faults a year, by block."""
+    study, means = frames.clearing.study, frames.block_means()
+    cost, weight = study.policy.least_annual_cost, weights_of(study)
+    assert cost is not None
+    nobody = weight.internal_per_year * weight.in_scope * means["p_nobody"]
+    earth = weight.internal_per_year * study.internal_faults.shares.earth
+    return np.asarray(cost.missed_fault * nobody + earth * means.get("cost_of_damage", 0.0))
+
+
+def _sum(one: Estimate, other: Estimate) -> Estimate:
+    """Limits add up: whatever the errors have in common, those of the sum are not too narrow."""
+    return Estimate(*(np.add(part, more) for part, more in zip(one, other, strict=True)))

@@ -1,0 +1,174 @@
+"""Who clears the faults of each option, and their damage until then: what the comparison's tables
+have of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from montecarlo.engine.clearing import sample_clearing, wanted
+from montecarlo.engine.progress import Progress, named_progress
+from montecarlo.engine.run import Outcome
+from montecarlo.engine.workers import Workers
+from montecarlo.estimates.choose import weights_of
+from montecarlo.estimates.intervals import Estimate, student
+from montecarlo.frames.annual_cost import cost_difference, cost_per_year
+from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.limits import limit_columns, with_limits
+from montecarlo.study.dependability import OF_SCHEME
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Row = Mapping[str, Any]
+PAIRED = ("p_nobody", "damage_mean_s")
+TABLES: dict[str, Callable[[ClearingFrames], pd.DataFrame]] = {
+    "who_clears": ClearingFrames.who_clears,
+    "damage": ClearingFrames.damage,
+    "damage_zones": ClearingFrames.zones,
+    "dependability": ClearingFrames.dependability,
+    "test_intervals": ClearingFrames.tests,
+}
+
+
+def follow(
+    outcomes: Mapping[str, Outcome], round_: int, crew: Workers, progress: Progress
+) -> dict[str, ClearingFrames]:
+    """The faults of every option that has a setting, followed to who clears them; none where the
+    study asks neither for damage nor for dependability.
+
+    Parameters
+    ----------
+    outcomes : mapping of Outcome
+    round_ : int
+        Of the random numbers that all of them share.
+    crew : Workers
+    progress : Progress
+
+    Returns
+    -------
+    dict of ClearingFrames
+        By option.
+    """
+    return {
+        name: ClearingFrames(
+            sample_clearing(each.study, each.chosen, round_, crew, named_progress(progress, name))
+        )
+        for name, each in outcomes.items()
+        if each.chosen is not None and wanted(each.study)
+    }
+
+
+def tables(found: Mapping[str, ClearingFrames]) -> dict[str, pd.DataFrame]:
+    """The tables of all options that have any rows, the option first.
+
+    Parameters
+    ----------
+    found : mapping of ClearingFrames
+
+    Returns
+    -------
+    dict of DataFrame
+    """
+    import pandas as pd
+
+    made = {}
+    for name, table in TABLES.items():
+        parts = []
+        for option, frames in found.items():
+            part = table(frames)
+            part.insert(0, "option", option)
+            parts.append(part)
+        every = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+        if len(every):
+            made[name] = every
+    return made
+
+
+def columns(frames: ClearingFrames, row: Row) -> dict[str, Any]:
+    """Of one option.
+
+    Parameters
+    ----------
+    frames : ClearingFrames
+    row : mapping
+        Has p_false with its limits.
+
+    Returns
+    -------
+    dict
+        Values by column.
+    """
+    study = frames.clearing.study
+    weight = weights_of(study)
+    nobody = frames.nobody()
+    a_year = weight.internal_per_year * weight.in_scope
+    false = Estimate(*(weight.events_per_year * row[name] for name in with_limits("p_false")))
+    return {
+        "p_backup": _by_backup(frames),
+        **limit_columns("p_nobody", nobody),
+        "nobody_per_year": a_year * float(nobody.p),
+        **dict(_damage(frames)),
+        "unwanted_per_year": frames.unwanted_per_year(),
+        **dict(_limited("decision_cost_per_year", cost_per_year(frames, false))),
+    }
+
+
+def _by_backup(frames: ClearingFrames) -> float:
+    """Part of the faults within the scope that the neutral back-up is the first to clear."""
+    table = frames.who_clears()
+    wanted_rows = (table["type"] == ALL) & (table["failure_rates"] == RATE_WORDS[frames.stated])
+    others = table[wanted_rows & ~table["path"].isin([*OF_SCHEME, NOBODY])]
+    return float(others["p"].sum())
+
+
+def _damage(frames: ClearingFrames) -> Iterator[tuple[str, Any]]:
+    table, zones = frames.damage(), frames.zones()
+    if not len(table):
+        return
+    every, nobody = table.iloc[0], table.iloc[-1]
+    for name in with_limits("mean_s"):
+        yield name.replace("mean_s", "damage_mean_s"), every[name]
+    yield "damage_p95_s", every["p95_s"]
+    yield "damage_after_opening_share", every["after_opening_share"]
+    mean = every["mean_s"]
+    yield "damage_nobody_share", nobody["mean_s"] / mean if mean > 0 else 0.0
+    if len(zones):
+        for name in with_limits("p"):
+            yield name.replace("p", "p_largest_zone", 1), zones.iloc[-1][name]
+
+
+def _limited(name: str, found: Estimate | None) -> Iterator[tuple[str, Any]]:
+    if found is not None:
+        yield from limit_columns(name, found).items()
+
+
+def gaps(
+    one: ClearingFrames, other: ClearingFrames, false: Estimate, level: float
+) -> dict[str, Estimate]:
+    """One option minus another on the same faults, by quantity.
+
+    Parameters
+    ----------
+    one, other : ClearingFrames
+    false : Estimate
+        p_false of the first minus that of the second, with limits at this level.
+    level : float (-)
+
+    Returns
+    -------
+    dict of Estimate
+    """
+    mine, others = one.block_means(), other.block_means()
+    found = {
+        name: student(mine[name] - others[name], level)
+        for name in PAIRED
+        if name in mine and name in others
+    }
+    rate = weights_of(one.clearing.study).events_per_year
+    cost = cost_difference(one, other, Estimate(*(rate * part for part in false)), level)
+    if cost is not None:
+        found["decision_cost_per_year"] = cost
+    return {name: gap for name, gap in found.items() if np.isfinite(gap.p)}

@@ -1,0 +1,269 @@
+"""What the owner decides on, where a study counts damage or asks who clears a fault: the answer by
+that, and a table of all that the choice weighs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+
+from montecarlo.engine.clearing import wanted
+from montecarlo.study.description import Study
+from studies.earthing.answer import (
+    MISSED,
+    NO_OPTION,
+    Quantity,
+    Row,
+    Signs,
+    alike,
+    answer,
+    best_setting,
+    names,
+    with_setting,
+)
+from studies.report.blocks import Block, Section, Table
+from studies.report.numbers import (
+    a_year,
+    cell,
+    figures,
+    percent,
+    with_limits,
+)
+from studies.sweep.recommendation import kept, security
+
+HEADING = "What the owner decides on"
+COST = "decision_cost_per_year"
+NOBODY = Quantity(
+    "p_nobody",
+    "p_nobody",
+    "Fewest faults that nobody clears",
+    "Most faults that nobody clears",
+    " of the internal faults within the scheme's scope",
+    lambda row: with_limits(row, "p_nobody"),
+)
+DAMAGE = Quantity(
+    "damage_mean_s",
+    "damage_mean_s",
+    "Least mean damage",
+    "Most mean damage",
+    " of the reference current",
+    lambda row: f"{_span(row, 'damage_mean_s')} s",
+)
+YEARLY = Quantity(
+    COST,
+    COST,
+    "Least yearly cost",
+    "Most yearly cost",
+    "",
+    lambda row: _span(row, COST),
+)
+
+
+def criterion(study: Study) -> Quantity:
+    """What the answer is decided by: costs if those of damage are given, else damage, else faults
+    that nobody clears; faults that the scheme misses where the study asks for none of these.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    Quantity
+    """
+    if not wanted(study):
+        return MISSED
+    if study.damage is None:
+        return NOBODY
+    cost = study.policy.least_annual_cost
+    return DAMAGE if cost is None or cost.damage is None else YEARLY
+
+
+def best_of(study: Study, rows: Sequence[Row]) -> Row | None:
+    """The option that the answer names; None where none has a setting.
+
+    Parameters
+    ----------
+    study : Study
+    rows : sequence of mapping
+        Of earthing_options.csv.
+
+    Returns
+    -------
+    mapping or None
+    """
+    standing = _standing(study, rows)
+    column = criterion(study).column
+    return min(standing, key=lambda row: row[column]) if standing else None
+
+
+def _standing(study: Study, rows: Sequence[Row]) -> list[Row]:
+    """The options that the answer is sought among."""
+    standing = with_setting(rows)
+    if not wanted(study):
+        return standing
+    return [row for row in standing if not [*_against(row)]] or standing
+
+
+def _against(row: Row) -> Iterator[str]:
+    """What rules an option out, whatever its damage."""
+    if not row["keeps_capacitive_rule"]:
+        yield "R_N above 1/(3wC)"
+    if row["beyond_rating_share"] > 0:
+        share = percent(row["beyond_rating_share"])
+        yield f"{share} of its earth faults heat the resistor beyond its rating"
+
+
+def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
+    """The option of least cost, damage or faults that nobody clears, what clears faults there, and
+    its setting.
+
+    Parameters
+    ----------
+    study : Study
+    rows : sequence of mapping
+        Of earthing_options.csv.
+    signs : Counter
+        As of `signs_of`.
+
+    Yields
+    ------
+    str
+    """
+    if not wanted(study):
+        yield from answer(study, rows, signs)
+        return
+    standing, what, best = _standing(study, rows), criterion(study), best_of(study, rows)
+    if best is None:
+        yield NO_OPTION
+        return
+    value = f", {_cost(study, best)}" if what is YEARLY else ""
+    head = what.head(best, standing, signs)
+    yield f"{head}: {names([best['option']])}{value}.{alike(best, standing, signs, what)}"
+    yield from _harm(study, best)
+    yield from _clears(study, best)
+    yield from _left_out(rows)
+    yield best_setting(study, best)
+    yield security(study, best)
+    yield from kept(study, best)
+
+
+def _harm(study: Study, row: Row) -> Iterator[str]:
+    if study.damage is not None:
+        after, nobody = (percent(row[f"damage_{of}_share"]) for of in ("after_opening", "nobody"))
+        yield (
+            "An earth fault there does on average as much damage as"
+            f" {study.damage.reference_a:g} A in {_span(row, 'damage_mean_s')} s. Of that, {after}"
+            f" comes after the breaker has opened, and {nobody} from faults that nobody clears."
+        )
+
+
+def _clears(study: Study, row: Row) -> Iterator[str]:
+    backup = "There is no neutral back-up"
+    if study.backup is not None and study.backup.elements:
+        backup = f"The neutral back-up clears {percent(row['p_backup'], 3)}"
+    yield (
+        f"The differential scheme alone misses {percent(row['p_missed'], 3)} of the internal faults"
+        f" within its scope. {backup}. Nobody clears {with_limits(row, 'p_nobody')}."
+    )
+
+
+def _left_out(rows: Sequence[Row]) -> Iterator[str]:
+    standing = with_setting(rows)
+    against = {row["option"]: [*_against(row)] for row in standing}
+    out = [f"{names([name])} ({', '.join(why)})" for name, why in against.items() if why]
+    if out and len(out) == len(standing):
+        yield (
+            "No option keeps both R_N <= 1/(3wC) and its resistor's rating, so all are compared:"
+            f" {'; '.join(out)}."
+        )
+    elif out:
+        yield f"Left out of this answer: {'; '.join(out)}."
+
+
+def _cost(study: Study, row: Row) -> str:
+    cost = study.policy.least_annual_cost
+    return "" if cost is None else f"{_span(row, COST)} {cost.unit} a year"
+
+
+def _span(row: Row, name: str, to: str = " to ") -> str:
+    """A value of any quantity above 0 with its limits."""
+    value, low, high = (figures(max(row[f"{name}{end}"], 0.0), 3) for end in ("", "_low", "_high"))
+    return f"{value} ({low}{to}{high})"
+
+
+# --- the table ----------------------------------------------------------------
+
+
+def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
+    """All that the choice weighs, a row an option; nothing where the study asks neither for damage
+    nor for who clears faults, or where no option has a setting.
+
+    Parameters
+    ----------
+    study : Study
+    rows : sequence of mapping
+        Of earthing_options.csv.
+
+    Returns
+    -------
+    list of Block
+    """
+    if not wanted(study) or not with_setting(rows):
+        return []
+    every = [*_columns(study, rows)]
+    body = []
+    for row in rows:
+        known = not math.isnan(row["p_missed"])
+        body.append(
+            (row["option"], *(show(row) if known or always else "-" for _, show, always in every))
+        )
+    head = ("option", *(words for words, _, _ in every))
+    table = Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study)))
+    return [Section(HEADING, [table])]
+
+
+Column = tuple[str, Callable[[Row], str], bool]  # its head, its cells, whether without a setting
+
+
+def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
+    yield "missed %", lambda row: cell(row, "p_missed", 3), False
+    yield "nobody clears %", lambda row: cell(row, "p_nobody", 2), False
+    if study.damage is not None:
+        reference = f"{study.damage.reference_a:g} A"
+        yield f"damage, s of {reference}", lambda row: _span(row, DAMAGE.column, "-"), False
+        if study.damage.zones:
+            yield "largest zone %", lambda row: cell(row, "p_largest_zone", 2), False
+    yield "R_N rule", lambda row: "kept" if row["keeps_capacitive_rule"] else "not kept", True
+    if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
+        yield "beyond rating %", _rating, False
+    yield "unwanted a year", _unwanted, False
+    if (cost := study.policy.least_annual_cost) is not None:
+        yield f"cost, {cost.unit} a year", lambda row: _span(row, COST, "-"), False
+
+
+def _rating(row: Row) -> str:
+    share = row["beyond_rating_share"]
+    return "not given" if math.isnan(share) else percent(share).removesuffix(" %")
+
+
+def _unwanted(row: Row) -> str:
+    return a_year(row["false_per_year"] + row["unwanted_per_year"], "false_per_year")
+
+
+def _notes(study: Study) -> Iterator[str]:
+    yield (
+        "missed: by the differential scheme alone; nobody clears: by no path, failures of parts"
+        " included; of the internal faults in scope; (95 % limits)"
+    )
+    if study.damage is not None:
+        yield (
+            "damage: mean of the sampled earth faults, in seconds of a current of"
+            f" {study.damage.reference_a:g} A that does as much"
+        )
+        if study.damage.zones:
+            yield f'largest zone: share of the earth faults in "{study.damage.beyond}"'
+    yield "R_N rule: R_N <= 1/(3wC), against overvoltage at an arcing earth fault"
+    yield "unwanted: false trips on external events, and trips of the parts themselves"
+    if (cost := study.policy.least_annual_cost) is not None:
+        damage = "damage" if cost.damage is not None else "damage (no cost given)"
+        yield f"cost: {damage}, faults that nobody clears, unwanted trips, tests"
