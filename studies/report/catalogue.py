@@ -209,20 +209,6 @@ HOLDS = {
         "how often each candidate misses each class of the sampled faults between turns, and the"
         " class's share of them"
     ),
-    "who_clears": (
-        "how often each path is the first that clears a fault of the chosen setting, by type; with"
-        " failures of parts as stated, with a third and three times their rates, and with none"
-    ),
-    "dependability": (
-        "parts that may fail, with their probability of failure on demand over installations; paths"
-        " with what the element misses, and with the failures of its parts"
-    ),
-    "test_intervals": "faults that nobody clears, by the time between tests",
-    "damage": (
-        "damage of earth faults in seconds of the reference current, by who clears them: each"
-        " path's part of the mean, median and 95 % of its own faults, iron melted at most"
-    ),
-    "damage_zones": "how often the damage of an earth fault ends in each zone",
 }
 # Captions shorter than that
 SHORTER = {
