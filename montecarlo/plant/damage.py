@@ -22,7 +22,7 @@ class Zone(Section):
         float,
         Plain("A", "this current, in time_s, does the zone's largest damage", 0.0, 1e6, above=True),
     ]
-    time_s: Annotated[float, Plain("s", "for how long it flows", 0.0, 1e6, above=True)]
+    time_s: Annotated[float, Plain("s", "time for which it flows", 0.0, 1e6, above=True)]
 
 
 class Damage(Section):

@@ -76,7 +76,11 @@ class Part(Section):
         Annotated[
             float,
             Plain(
-                "year", "its own, in place of dependability.proof_test_years", 0.0, 50.0, above=True
+                "year",
+                "its own time between tests, in place of dependability.proof_test_years",
+                0.0,
+                50.0,
+                above=True,
             ),
         ]
         | None
@@ -87,10 +91,10 @@ class Dependability(Section):
     """How often what clears a fault is tested, how long a repair takes, and what may fail."""
 
     proof_test_years: Annotated[
-        float, Plain("year", "between tests that find every failure", 0.0, 50.0, above=True)
+        float, Plain("year", "time between tests that find every failure", 0.0, 50.0, above=True)
     ]
     repair_h: Annotated[
-        float, Plain("h", "from a failure that is known until it is repaired", 0.0, 8760.0)
+        float, Plain("h", "time from a failure that is known until it is repaired", 0.0, 8760.0)
     ] = 24.0
     test_cost: Annotated[
         float,
@@ -155,19 +159,14 @@ def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str
         A line a fault, with key, value, limit and cure.
     """
     place, lines = "dependability.parts", []
-    names = [part.name for part in found.parts]
     if not found.parts:
         return [f"{place}: [] is empty; give at least one part, or take [dependability] out"]
-    if len(names) > MOST_PARTS:
-        return [f"{place}: {len(names)} parts, must be at most {MOST_PARTS}; join some"]
+    if len(found.parts) > MOST_PARTS:
+        return [f"{place}: {len(found.parts)} parts, must be at most {MOST_PARTS}; join some"]
     for index, part in enumerate(found.parts):
         key = f"{place}[{index}]"
         if not is_word(part.name):
             lines.append(f"{key}.name: {shown(part.name)}, must be {WORD}")
-        elif part.name in names[:index]:
-            lines.append(
-                f"{key}.name: {shown(part.name)} is used before; give each part its own name"
-            )
         lines += [f"{key}.{line}" for line in _part_faults(part, paths)]
     common = [part.name for part in found.parts if len(set(part.paths)) > 1]
     if len(common) > MOST_COMMON:

@@ -53,6 +53,12 @@ WINDING = {
     "layout": "alternate",
     "leakage_reactance_pu": 0.1,
 }
+DEPENDABILITY = {
+    "dependability": {
+        "proof_test_years": 2,
+        "parts": [{"name": "relay", "paths": ["phase_elements"], "dangerous_per_year": 0.01}],
+    }
+}
 DUE: list[tuple[dict[str, Any], str, str]] = [
     (
         BRANCHES
@@ -62,6 +68,11 @@ DUE: list[tuple[dict[str, Any], str, str]] = [
         | {"internal_faults.shares": {"earth": 0.8, "inter_turn": 0.2}},
         "winding.group_unbalance_percent",
         "The groups of branches share all currents alike",
+    ),
+    (
+        DEPENDABILITY | {"dependability.parts.relay.dangerous_per_year": 1e-7},
+        "dependability.parts.relay.dangerous_per_year",
+        "1e-07 a year is one failure in 1e+07 years. Was it given per hour?",
     ),
     (
         {"earthing.resistance_ohm": 6000},

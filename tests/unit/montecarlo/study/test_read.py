@@ -131,8 +131,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             (
                 '"my table": unknown; known here: study, machine, winding, network, load, states,'
                 " earthing, ct, scheme, relay, backup, internal_faults, external_events,"
-                " candidates, policy, correlations, fault_energy, earthing_options, alternatives,"
-                " waveforms, document"
+                " candidates, policy, correlations, fault_energy, damage, dependability,"
+                " earthing_options, alternatives, waveforms, document"
             ),
         ),
         (
