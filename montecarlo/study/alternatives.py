@@ -15,7 +15,17 @@ KIND = "alternatives"
 
 # Each alternative chooses among its own candidates; seed and numbers of samples make the random
 # numbers common.
-TABLES = (*CHANGEABLE, "scheme", "relay", "backup", "candidates", "policy")
+TABLES = (
+    *CHANGEABLE,
+    "scheme",
+    "relay",
+    "backup",
+    "fault_energy",
+    "damage",
+    "dependability",
+    "candidates",
+    "policy",
+)
 
 
 def read_alternatives(study: Study, table: Mapping[str, Any], parse: Parse) -> Studies:

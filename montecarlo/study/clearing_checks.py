@@ -19,6 +19,7 @@ KINDS = (
     "setting_sweep",
     "scheme_comparison",
     "earthing_options",
+    "alternatives",
 )  # of study, that follow faults to who clears them
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
 PER_HOUR = 1e-5  # a year, below which a rate may be one per hour

@@ -3,21 +3,26 @@ events."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.run import Outcome
 from montecarlo.engine.side_by_side import run_alternatives
-from montecarlo.engine.workers import Workers
+from montecarlo.engine.workers import Workers, workers_of
+from montecarlo.estimates.compare import level_of
+from montecarlo.frames.clearing import ClearingFrames
 from montecarlo.frames.limits import difference_columns, with_limits
+from montecarlo.frames.result import Result
 from montecarlo.frames.several import COST, Several, choice_columns
 from montecarlo.quantities.frozen import thawed
 from montecarlo.quantities.wording import shown
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
+from studies.clearing.several import columns, follow, gaps
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,15 +58,21 @@ def run_side_by_side(
     keep_samples: KeepRows | None = None,
 ) -> SideBySide:
     """Run the study as stated and every alternative of it on common random numbers."""
+    crew = workers_of(workers)
     ran = run_alternatives(
-        studies_of(study), workers=workers, progress=progress, keep_samples=keep_samples
+        studies_of(study), workers=crew, progress=progress, keep_samples=keep_samples
     )
-    return SideBySide(study, ran)
+    fresh = [each.fresh.round_ for each in ran.outcomes.values() if each.chosen and each.fresh]
+    followed = follow(ran.outcomes, max(fresh, default=1), crew, progress)
+    return SideBySide(study, ran, followed)
 
 
+@dataclass(frozen=True, eq=False)
 class SideBySide(Several):
-    """Of a study and its alternatives, as stated first."""
+    """Of a study and its alternatives, as stated first; and who clears faults where that is
+    asked."""
 
+    clearing: dict[str, ClearingFrames] = field(default_factory=dict)  # of those with a setting
     column: ClassVar[str] = "alternative"
 
     @cached_property
@@ -82,7 +93,7 @@ class SideBySide(Several):
                 "changes": changes.get(name, ""),
                 "candidates": len(result.candidates),
                 "candidate": result.chosen,
-                **choice_columns(result, OF_CHOICE),
+                **self._choice(name, result),
                 "allowed": _allowed(result.outcome),
             }
             for name, result in self.results.items()
@@ -90,6 +101,10 @@ class SideBySide(Several):
         frame = pd.DataFrame(rows).astype({"candidate": "Int64"})
         without = frame["cost_per_year"].isna().all()  # a policy that weighs no costs
         return frame.drop(columns=[name for name in COST if without])
+
+    def _choice(self, name: str, result: Result) -> dict[str, Any]:
+        row = choice_columns(result, OF_CHOICE)
+        return row | (columns(self.clearing[name], row) if name in self.clearing else {})
 
     @cached_property
     def differences(self) -> pd.DataFrame:
@@ -99,10 +114,16 @@ class SideBySide(Several):
         import pandas as pd
 
         pairs = [(name, AS_STATED) for name in self.results if name != AS_STATED]
+        found = self.alternatives.differences(pairs)
+        for one, other in found:
+            if one in self.clearing and other in self.clearing:
+                both = self.clearing[one], self.clearing[other]
+                false, level = found[one, other]["p_false"], level_of(len(found))
+                found[one, other] |= gaps(*both, false, level)
         rows = [
             {"alternative": one, "minus": other, "quantity": quantity, **difference_columns(gap)}
-            for (one, other), gaps in self.alternatives.differences(pairs).items()
-            for quantity, gap in gaps.items()
+            for (one, other), every in found.items()
+            for quantity, gap in every.items()
         ]
         return pd.DataFrame(rows, columns=list(DIFFERENCE))
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from montecarlo.engine.clearing import clearing_stages
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.assumption_sets import AS_STATED
@@ -13,6 +14,7 @@ from montecarlo.study.description import Study
 from studies.alternatives.figures import figures
 from studies.alternatives.frames import SideBySide, run_side_by_side, studies_of
 from studies.alternatives.text import alternatives_text
+from studies.clearing.several import tables
 from studies.protocol import Drawn, Findings, Part
 from studies.report.catalogue import with_unit
 from studies.report.notes import sentences_of_all
@@ -30,6 +32,8 @@ class StudyAlternatives:
         """Both samples of the study as stated and of every alternative."""
         for name, other in studies_of(study).items():
             yield from named(stages_of(other), name)
+        for name, other in studies_of(study).items():
+            yield from named(clearing_stages(other), name)
 
     def run(
         self,
@@ -67,6 +71,7 @@ def findings(compared: SideBySide, *, rough: bool = False) -> Findings:
         "inputs": compared.results[AS_STATED].inputs,
         "unresolved": compared.unresolved,
     }
+    frames |= tables(compared.clearing, "alternative")
     if len(compared.closest):
         frames["closest"] = compared.closest
     drawable = compared.table["p_missed"].notna().any()

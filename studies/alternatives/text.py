@@ -40,8 +40,9 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 MOST_NAMED = 4  # alternatives in one sentence; the table has all
 COST = "cost_per_year"
-SCALES = {COST: 1}  # of a difference; probabilities in percentage points
+SCALES = {COST: 1, "damage_mean_s": 1}  # of a difference; probabilities in percentage points
 HEADS = {"p_missed": "missed, points", "p_false": "false, points"}
+OF_CLEARING = {"p_nobody": "nobody, points", "damage_mean_s": "damage, s"}
 ELSEWHERE = (
     "Notes of single runs (solutions, weighted samples, rejected candidates) stand in"
     " provenance.json."
@@ -108,6 +109,8 @@ def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Ite
         return
     found = {(row["alternative"], row["quantity"]): row for row in differences.to_dict("records")}
     heads = HEADS | ({COST: unit} if unit else {})
+    present = {*differences["quantity"]}
+    heads |= {name: head for name, head in OF_CLEARING.items() if name in present}
     cells: list[tuple[str, ...]] = []
     for row in rows[1:]:
         gaps = {name: found.get((row["alternative"], name)) for name in heads}
@@ -189,6 +192,8 @@ def further(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> I
     whats["p_false"] = ("false trips", "Fewer", "More")
     if unit:
         whats[COST] = ("cost", "Lower", "Higher")
+    whats["p_nobody"] = ("faults that nobody clears", "Fewer", "More")
+    whats["damage_mean_s"] = ("mean damage of an earth fault", "Less", "More")
     for quantity, words in whats.items():
         yield from _gaps(differences[differences["quantity"] == quantity], *words)
     nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]

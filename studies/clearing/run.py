@@ -9,13 +9,12 @@ from montecarlo.engine.clearing import sample_clearing, wanted
 from montecarlo.engine.progress import Progress
 from montecarlo.frames.clearing import ClearingFrames
 from studies.clearing.figures import who_clears
+from studies.clearing.several import TABLES
 from studies.clearing.text import clearing_text
 from studies.protocol import Part
 from studies.report.blocks import items
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
 
@@ -41,30 +40,10 @@ def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
         return Part()
     round_ = outcome.fresh.round_
     found = ClearingFrames(sample_clearing(result.study, outcome.chosen, round_, crew, progress))
-    frames = tables(found)
+    every = {name: table(found) for name, table in TABLES.items()}
+    frames = {name: frame for name, frame in every.items() if len(frame)}
     return Part(
         frames,
         text=tuple(items(clearing_text(found))),
         figures={WHO: partial(who_clears, frames[WHO])},
     )
-
-
-def tables(found: ClearingFrames) -> dict[str, pd.DataFrame]:
-    """Those that have a row, by name.
-
-    Parameters
-    ----------
-    found : ClearingFrames
-
-    Returns
-    -------
-    dict of DataFrame
-    """
-    every = {
-        WHO: found.who_clears(),
-        "dependability": found.dependability(),
-        "test_intervals": found.tests(),
-        "damage": found.damage(),
-        "damage_zones": found.zones(),
-    }
-    return {name: frame for name, frame in every.items() if len(frame)}

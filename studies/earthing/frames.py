@@ -29,7 +29,7 @@ from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.axes import KEYS
 from montecarlo.study.description import Study
 from montecarlo.study.nominal import Nominal
-from studies.earthing.clearing import columns, follow, gaps
+from studies.clearing.several import columns, follow, gaps
 from studies.earthing.lasting import EarthFaults, sample_earth_faults
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from montecarlo.engine.clearing import clearing_stages
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.study.description import Study
-from studies.earthing.clearing import tables
+from studies.clearing.several import tables
 from studies.earthing.figures import DECISION, TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
@@ -72,7 +72,7 @@ def findings(options: Options, *, rough: bool = False) -> Findings:
         "inputs": options.inputs,
         "unresolved": options.unresolved,
     }
-    frames |= tables(options.clearing)
+    frames |= tables(options.clearing, "option")
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()

@@ -103,8 +103,8 @@ def test_an_alternative_may_have_another_winding() -> None:
 
 WHOLE = (
     "must be a whole key in quotes that begins with machine, winding, network, load, states,"
-    " earthing, ct, internal_faults, external_events, scheme, relay, backup, candidates or policy,"
-    ' as "ct.remanence_percent"'
+    " earthing, ct, internal_faults, external_events, scheme, relay, backup, fault_energy, damage,"
+    ' dependability, candidates or policy, as "ct.remanence_percent"'
 )
 
 

@@ -1,5 +1,5 @@
-"""Who clears the faults of each option, and their damage until then: what the comparison's tables
-have of it."""
+"""Who clears the faults of each of several studies, options or alternatives, and their damage until
+then: what the tables of a comparison have of it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ TABLES: dict[str, Callable[[ClearingFrames], pd.DataFrame]] = {
 def follow(
     outcomes: Mapping[str, Outcome], round_: int, crew: Workers, progress: Progress
 ) -> dict[str, ClearingFrames]:
-    """The faults of every option that has a setting, followed to who clears them; none where the
+    """The faults of every study that has a setting, followed to who clears them; none where the
     study asks neither for damage nor for dependability.
 
     Parameters
@@ -50,7 +50,7 @@ def follow(
     Returns
     -------
     dict of ClearingFrames
-        By option.
+        By name.
     """
     return {
         name: ClearingFrames(
@@ -61,12 +61,15 @@ def follow(
     }
 
 
-def tables(found: Mapping[str, ClearingFrames]) -> dict[str, pd.DataFrame]:
-    """The tables of all options that have any rows, the option first.
+def tables(found: Mapping[str, ClearingFrames], column: str) -> dict[str, pd.DataFrame]:
+    """The tables of all that have any rows.
 
     Parameters
     ----------
     found : mapping of ClearingFrames
+        By name.
+    column : str
+        The first one, with the name.
 
     Returns
     -------
@@ -76,19 +79,16 @@ def tables(found: Mapping[str, ClearingFrames]) -> dict[str, pd.DataFrame]:
 
     made = {}
     for name, table in TABLES.items():
-        parts = []
-        for option, frames in found.items():
-            part = table(frames)
-            part.insert(0, "option", option)
-            parts.append(part)
-        every = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
-        if len(every):
-            made[name] = every
+        parts = [(own, table(frames)) for own, frames in found.items()]
+        every = [part.assign(**{column: own}) for own, part in parts if len(part)]
+        if every:
+            frame = pd.concat(every, ignore_index=True)
+            made[name] = frame[[column, *frame.columns.drop(column)]]
     return made
 
 
 def columns(frames: ClearingFrames, row: Row) -> dict[str, Any]:
-    """Of one option.
+    """Of one study.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def _limited(name: str, found: Estimate | None) -> Iterator[tuple[str, Any]]:
 def gaps(
     one: ClearingFrames, other: ClearingFrames, false: Estimate, level: float
 ) -> dict[str, Estimate]:
-    """One option minus another on the same faults, by quantity.
+    """One study minus another on the same faults, by quantity.
 
     Parameters
     ----------
