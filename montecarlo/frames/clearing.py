@@ -252,11 +252,10 @@ class ClearingFrames:
         known = np.isfinite(weight) & (weight > 0)
         weight, harm, after, iron = (one[known] for one in (weight, harm, after, iron))
         total = float((weight * harm).sum())
+        p = student_mean(_means(blocks, at, None), trials=self._trials[EARTH])
         return {
             "path": name,
-            **limit_columns(
-                "p", student_mean(_means(blocks, at, None), trials=self._trials[EARTH])
-            ),
+            **limit_columns("p", (1.0, 1.0, 1.0) if name == ALL else p),
             **limit_columns("mean_s", student(_means(blocks, at, "equivalent_s"))),
             **{f"{word}_s": _quantile(harm, weight, q) for word, q in QUANTILES.items()},
             "after_opening_share": float((weight * harm * after).sum()) / total if total else 0.0,

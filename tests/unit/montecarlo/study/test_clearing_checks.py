@@ -27,6 +27,10 @@ TIMES = {
 BACKUP = {"neutral_voltage": {"pickup_percent": 5.0, "delay_s": 1.0}}
 COST = {"missed_fault": 1e6, "false_trip": 1e4}
 RATE = "dependability.parts.relay.dangerous_per_year"
+TWO_SCHEMES: dict[str, Any] = {
+    "scheme.kind": ["restricted_earth_fault", "two_phase_one_earth"],
+    "ct.neutral_conductor": {},
+}
 UNBOUNDED = {"dist": "lognormal", "median": 0.01, "sigma": 0.7}
 
 
@@ -240,10 +244,7 @@ def test_no_doubt_is_given_where_none_is_due(changes: dict[str, Any]) -> None:
 
 
 def test_a_kind_of_study_that_does_not_use_the_tables_says_so() -> None:
-    two = {
-        "study.kind": "scheme_comparison",
-        "scheme.kind": ["two_phase_one_earth", "restricted_earth_fault"],
-    }
+    two = {"study.kind": "scheme_comparison"} | TWO_SCHEMES
     found = texts(dependable() | harmed() | two)
     said = "Studies of kind scheme_comparison do not use this table."
     assert set(found) == {"damage", "dependability"}
@@ -309,7 +310,7 @@ def test_a_file_is_read_as_the_tables_that_it_writes() -> None:
 def test_paths_are_those_of_the_scheme_and_the_backup_in_the_order_of_ties() -> None:
     one_scheme = study_with({"backup": BACKUP})
     assert paths_of(one_scheme) == (*SCHEME, "neutral_voltage")
-    both = study_with({"scheme.kind": ["restricted_earth_fault", "two_phase_one_earth"]})
+    both = study_with(TWO_SCHEMES)
     assert paths_of(both) == tuple(SCHEME)
     assert paths_of(both, "restricted_earth_fault") == ("earth_element",)
 
