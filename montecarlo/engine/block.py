@@ -280,19 +280,24 @@ class Block(ChunkSamples):
         step_s = plain.grid(window.step_s, window.per_cycle).step_s
         return replace(plain, delays_s=delays_s, gates=self._gates(forms, step_s))
 
-    def lasting(self, circuit: Circuit, forms: tuple[Form, ...]) -> Measurement:
+    def lasting(
+        self, circuit: Circuit, forms: tuple[Form, ...], idle: int | None = None
+    ) -> Measurement:
         """What elements make of lasting currents.
 
         Parameters
         ----------
         circuit : Circuit
         forms : tuple of Form
+        idle : int, optional
+            As of `solved`.
 
         Returns
         -------
         Measurement
         """
-        return replace(self._ungated(circuit, forms), gates=self._gates(forms, 1.0))
+        gates, third = self._gates(forms, 1.0), self._third_harmonic(circuit, idle)
+        return replace(self._ungated(circuit, forms), gates=gates, third=third)
 
     def _ungated(self, circuit: Circuit, forms: tuple[Form, ...]) -> Measurement:
         chain = chain_of(self.study, self.samples)
@@ -327,7 +332,7 @@ class Block(ChunkSamples):
         Steady
         """
         scheme = self.scheme(circuit)
-        live = np.array(scheme.places) != (-1 if idle is None else idle)
+        live = self._live(scheme, idle)
         solved = steady.solve(
             scheme.table * live,
             self.leg_ohm(circuit),
@@ -335,29 +340,21 @@ class Block(ChunkSamples):
             carried(primary_a, scheme.places),
             self.omega,
         )
-        cts = solved.cts * live  # nor does it restrain a biased element
-        return solved._replace(cts=cts, third=self.third_harmonic(circuit, live))
+        return solved._replace(cts=solved.cts * live)  # nor does it restrain a biased element
 
-    def third_harmonic(self, circuit: Circuit, live: Flags | None = None) -> Complex | None:
-        """What stands in the legs of a circuit without a fault, of ideal CTs; None without it.
-
-        Parameters
-        ----------
-        circuit : Circuit
-        live : (cts,) array of bool, optional
-            CTs whose circuit is not open; all unless given.
-
-        Returns
-        -------
-        (n, legs) complex array (A RMS), or None
-        """
+    def _third_harmonic(self, circuit: Circuit, idle: int | None) -> Complex | None:
+        """What stands in the legs without a fault, of ideal CTs, (n, legs) [A RMS]; None without
+        it."""
         scheme, key = self.scheme(circuit), "winding.link_third_harmonic_percent"
         if not scheme.of_branches or not self.samples[key].any():
             return None
         ten = groups.third_harmonic(self)[:, None] * groups.FROM_LINK
         into = carried(ten, scheme.places) / self.bank(circuit).turns
-        table = scheme.table if live is None else scheme.table * live
-        return np.asarray(into @ table.T)
+        return np.asarray(into @ (scheme.table * self._live(scheme, idle)).T)
+
+    def _live(self, scheme: Scheme, idle: int | None) -> Flags:
+        """Which of its CTs drive a leg."""
+        return np.asarray(np.array(scheme.places) != (-1 if idle is None else idle))
 
     def in_time(
         self,
@@ -415,7 +412,7 @@ class Block(ChunkSamples):
         """
         forms = self.forms(circuit)
         solved = self.solved(circuit, primary_a, idle)
-        quantity = solved.quantities(self.lasting(circuit, forms))
+        quantity = solved.quantities(self.lasting(circuit, forms, idle))
         return Judged(forms, None, quantity[..., None])
 
     def per_setting(self, circuit: Circuit, quantity: Array) -> Array:

@@ -167,7 +167,7 @@ def waves_beside(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> A
     return with_third_harmonic(block, ten, t, turn)
 
 
-def with_third_harmonic(block: ChunkSamples, wave: Array, t: Array, turn: Complex) -> Array:
+def with_third_harmonic(block: ChunkSamples, wave: Array, t: Array, turn: Complex | float) -> Array:
     """Currents in time with what stands of it in the star link.
 
     Parameters

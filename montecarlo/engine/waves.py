@@ -147,7 +147,11 @@ def external_event(
 
 
 def step_currents(
-    block: ChunkSamples, window: Window, before: Complex, during: Complex, turn: Complex
+    block: ChunkSamples,
+    window: Window,
+    before: Complex,
+    during: Complex,
+    turn: Complex | float = 1.0,
 ) -> Waves:
     """Sinusoids that jump from one set of phasors to another at t = 0; the cycle after it repeats.
 
@@ -159,7 +163,7 @@ def step_currents(
     window : Window
     before, during : (n k, 6 or 10) complex array (A RMS)
         k of each sample, one after another.
-    turn : (n, 1) complex array (-)
+    turn : (n, 1) complex array, optional (-)
         What has turned them to the point on wave.
 
     Returns

@@ -349,8 +349,6 @@ def _by_phasors(block: Block, circuit: Circuit, nodes: Array) -> tuple[Array, di
         currents,
         block.omega,
     )
-    if (third := block.third_harmonic(circuit)) is not None:
-        solved = solved._replace(third=third[each])
     wanted = block.lasting(circuit, _winding_forms(block, circuit)).take(each)
     quantity = solved.quantities(wanted)
     return _by_node(block, circuit, quantity)[..., None], _margins(block, circuit, solved)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from montecarlo.quantities import Array, Index
+from montecarlo.quantities import Array, Complex, Index
 from montecarlo.relays.schemes import OF_TWO_ENDS, RESIDUAL_PAIR
 from montecarlo.secondary.chain import Chain, Grid, sampling
 from montecarlo.secondary.gates import Gate, compiled, turns
@@ -99,7 +99,8 @@ class Measurement:
     number counts, on the block's samples; sides: what multiplies each CT's current in what passes
     one side of an element's leg, where gates look at the element, none elsewhere; phases: so many
     of the elements, the first ones, belong to phases; chain: how the relay samples the currents,
-    on the block's samples, none: as the solution has them."""
+    on the block's samples, none: as the solution has them; third: third harmonic that stands in
+    each leg (samples, legs) while phasors last, of ideal CTs [A RMS], none: there is none."""
 
     legs: tuple[int, ...]
     bias: tuple[tuple[int, ...], ...] = ()
@@ -115,6 +116,7 @@ class Measurement:
     sides: tuple[tuple[float, ...], ...] = ()
     phases: int = 3
     chain: Chain | None = None
+    third: Complex | None = None
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -302,4 +304,5 @@ class Measurement:
         Measurement
         """
         gates = tuple(gate.take(rows) for gate in self.gates)
-        return replace(self, gates=gates, chain=self._chain(rows))
+        third = None if self.third is None else self.third[rows]
+        return replace(self, gates=gates, chain=self._chain(rows), third=third)

@@ -39,7 +39,6 @@ class Steady(NamedTuple):
     legs: Complex  # (n, legs)
     cts: Complex  # (n, ct) what excitation leaves of each CT's current
     flux: Complex  # (n, ct)
-    third: Complex | None = None  # (n, legs) third harmonic in the legs, of ideal CTs
 
     def quantities(self, measurement: Measurement) -> Array:
         """What each element compares with its pick-up, for each form of bias. [A]
@@ -58,7 +57,7 @@ class Steady(NamedTuple):
             return passed.quantities(replace(measurement, chain=None))
         out = np.empty((len(self.legs), len(measurement.legs), len(measurement.forms)))
         for e, leg in enumerate(measurement.legs):
-            difference = self._measured(measurement.quantity, leg)
+            difference = self._measured(measurement, leg)
             ends = list(measurement.bias[e]) if measurement.bias else []
             bias = difference
             if ends:
@@ -69,12 +68,12 @@ class Steady(NamedTuple):
                 out[:, e, v] = operating_quantity(difference, bias, own, least)
         return out
 
-    def _measured(self, quantity: str, leg: int) -> Array:
+    def _measured(self, measurement: Measurement, leg: int) -> Array:
         """What is measured of a leg's current, (n,); a bias leaves the third harmonic out. [A]"""
-        current = self.legs[:, leg]
-        if self.third is None or quantity == "fundamental":
+        current, quantity = self.legs[:, leg], measurement.quantity
+        if measurement.third is None or quantity == "fundamental":
             return np.abs(current)
-        third = self.third[:, leg]
+        third = measurement.third[:, leg]
         if quantity == "rms":
             return np.hypot(np.abs(current), np.abs(third))
         angle = np.linspace(0, np.pi, PEAK_POINTS, endpoint=False)[:, None]

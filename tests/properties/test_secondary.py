@@ -328,7 +328,7 @@ def test_a_bad_sample_is_unresolved_and_alone(kind: str) -> None:
     spoilt.leg_ohm[20, 0], spoilt.decay_s[21] = np.nan, np.nan
     with np.errstate(invalid="ignore"):
         pickup = spoilt.solve(0.06, delays_s=(0.0, 0.02)).pickup
-        legs, _, flux, _ = steady.solve(
+        legs, _, flux = steady.solve(
             spoilt.scheme.table, spoilt.leg_ohm, spoilt.bank, spoilt.fault_a, OMEGA
         )
     good = np.setdiff1d(np.arange(40), list(bad))

@@ -89,7 +89,7 @@ def secondary_phasor(bank: CtBank, leg_ohm: float, primary_a: complex) -> tuple[
     tuple of complex
         RMS (A), peak (knee flux).
     """
-    legs, _, flux, _ = steady.solve(
+    legs, _, flux = steady.solve(
         ONE_LEG, np.full((1, 1), leg_ohm), bank, np.full((1, 1), primary_a + 0j), OMEGA
     )
     return complex(legs[0, 0]), complex(flux[0, 0])

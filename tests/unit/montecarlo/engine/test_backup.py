@@ -92,8 +92,8 @@ def test_either_element_will_do() -> None:
         (
             {},
             (
-                "backup: no element is given; give [backup.neutral_current] or"
-                " [backup.neutral_voltage], or both"
+                "backup: no element is given; give [backup.neutral_current],"
+                " [backup.neutral_voltage], [backup.bus_current] or [backup.bus_voltage]"
             ),
         ),
         (
