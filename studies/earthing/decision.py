@@ -252,8 +252,8 @@ def _unwanted(row: Row) -> str:
 
 def _notes(study: Study) -> Iterator[str]:
     yield (
-        "missed: by the differential scheme alone; nobody clears: by no path, failures of parts"
-        " included; of the internal faults in scope; (95 % limits)"
+        "missed: by the differential scheme alone, if all its parts work; nobody clears: by no"
+        " path, failures of parts included; of the internal faults in scope; (95 % limits)"
     )
     if study.damage is not None:
         yield (

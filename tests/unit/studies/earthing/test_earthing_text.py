@@ -7,7 +7,8 @@ import math
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
-from studies.earthing.text import answer, further, signs_of
+from studies.earthing.answer import answer, signs_of
+from studies.earthing.text import further
 from tests.made.studies import study_with
 
 if TYPE_CHECKING:
@@ -85,7 +86,7 @@ THREE = [option("10 A", 0.8, 500.0), option("100 A", 0.4, 30e3), option("400 A",
 
 def told(rows: list[dict[str, Any]], half: float = 0.01) -> str:
     signs = signs_of(gaps(rows, half))
-    return " ".join([*answer(STUDY, rows, signs), *further(rows, signs)])
+    return " ".join([*answer(STUDY, rows, signs), *further(STUDY, rows, signs)])
 
 
 def test_the_option_that_misses_least_comes_first() -> None:
@@ -120,7 +121,7 @@ def test_what_is_not_significant_is_not_claimed() -> None:
     pair = (frame["option"] == "a") & (frame["minus"] == "b")
     frame.loc[pair, ["low", "high"]] = [[-0.1, 0.1], [-5e3, 5e3]]
     signs = signs_of(frame)
-    text = " ".join([*answer(STUDY, close, signs), *further(close, signs)])
+    text = " ".join([*answer(STUDY, close, signs), *further(STUDY, close, signs)])
     assert 'Best estimate of missed faults: "a". No significant difference: "b".' in text
     assert '"a", 30 kJ (27 to 33) on average. No significant difference: "b".' in text
     assert (
@@ -181,7 +182,7 @@ def test_no_option_with_a_setting() -> None:
     ]
     signs = signs_of(gaps([]))
     assert [*answer(STUDY, rows, signs)] == ["No option has a setting that the policy allows."]
-    text = " ".join(further(rows, signs))
+    text = " ".join(further(STUDY, rows, signs))
     assert text.startswith('No setting can be chosen with "a" and "b"')
     assert "missed faults:" not in text
     assert "Median current of a solid fault at the terminals: 10 A" in text
