@@ -4,12 +4,14 @@ a result counted."""
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from montecarlo.engine import winding
 from montecarlo.engine.batch import run_batch
 from montecarlo.engine.block import Block
 from montecarlo.engine.clearing import Clearing, clearing_stages, sample_clearing
@@ -21,6 +23,7 @@ from montecarlo.engine.space import concerns
 from montecarlo.engine.workers import workers_of
 from montecarlo.engine.workers.packing import pack, unpack
 from montecarlo.errors import RunStopped
+from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import BESIDE
@@ -108,8 +111,10 @@ TRAILING: dict[str, Any] = {  # inputs that stand behind all others
 
 def test_the_tables_leave_every_other_draw() -> None:
     drawn = []
+    # of two installations a block all dimensions of a net would be alike
+    many = {"study.installations": 128, "study.earth_fault_samples": 128}
     for more in ({}, TABLES):
-        study = study_with(SMALL | TRAILING | more)
+        study = study_with(SMALL | TRAILING | many | more)
         job = Job(study, (), *designs(study))
         chunks = [job.design_of(name).chunks(name)[3] for name in strata(study)]
         drawn.append([Block(job, chunk).samples for chunk in chunks])
@@ -171,7 +176,11 @@ def test_parts_that_never_fail_leave_every_other_table_byte_for_byte(
 # --- without a result ---------------------------------------------------------
 
 
-def test_faults_without_a_result_are_counted_and_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+LOADED: dict[str, Any] = {"candidates.phase_pickup_a": [0.0025]}  # some loads operate it
+
+
+def no_phasors(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No solution by phasors on some installations."""
     by_phasors = steady.solve
 
     def some(*args: Any) -> steady.Steady:
@@ -182,17 +191,42 @@ def test_faults_without_a_result_are_counted_and_left_out(monkeypatch: pytest.Mo
         return found
 
     monkeypatch.setattr(steady, "solve", some)
-    study = study_with(SMALL | {"study.unresolved_share_max": 0.3})
+
+
+def no_places(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No place where the elements begin to operate, though the load has a result."""
+    positions = winding.critical_positions
+
+    def some(block: Block, *args: Any) -> tuple[Array, ...]:
+        found = positions(block, *args)
+        for x in found:
+            x[block.samples["ct.remanence_percent"][:, 0] > 50] = np.nan
+        return found
+
+    monkeypatch.setattr(winding, "critical_positions", some)
+
+
+@pytest.mark.parametrize(
+    ("changes", "spoil"), [({}, no_phasors), ({}, no_places), (LOADED, no_places)]
+)
+def test_faults_without_a_result_are_counted_and_left_out(
+    changes: dict[str, Any],
+    spoil: Callable[[pytest.MonkeyPatch], None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As a batch counts them."""
+    spoil(monkeypatch)
+    study = study_with(SMALL | changes | {"study.unresolved_share_max": 0.3})
     setting, crew = setting_of(study), workers_of(1)
     found = sample_clearing(study, setting, 1, crew, silent)
     batch = run_batch(study, lattices_of(study, setting), 1, crew, silent)
-    rows = {row.stratum: row for row in found.unresolved()}
+    told = {row.stratum: row for row in found.unresolved()}
     for name, p in probabilities(found, SOUND).items():
         counted = batch.strata[name]
-        assert rows[name].number == counted.unresolved.sum() > 0
-        assert rows[name].drawn == counted.trials.sum()
+        assert told[name].number == counted.unresolved.sum()
+        assert (told[name].number > 0) == (name == EARTH or spoil is no_phasors)
+        assert told[name].drawn == counted.trials.sum()
         assert 1 - p[:2].sum() == pytest.approx(counted.p[0], abs=1e-9)
         assert p.sum() == pytest.approx(1, abs=1e-12)
-    strict = study_with(SMALL)
     with pytest.raises(RunStopped, match=r"samples .* of internal.earth, who clears them"):
-        sample_clearing(strict, setting, 1, crew, silent)
+        sample_clearing(study_with(SMALL | changes), setting, 1, crew, silent)
