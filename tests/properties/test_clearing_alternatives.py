@@ -6,15 +6,13 @@ import pytest
 
 from montecarlo.study.assumption_sets import AS_STATED
 from studies.alternatives.frames import run_side_by_side
-from tests.made.clearing import SMALL, TIMES, part, with_parts
+from tests.made.clearing import NEUTRAL, SCHEME, SMALL, TIMES, part, with_parts
 from tests.made.studies import study_with
 
 
 def test_alternatives_are_compared_by_who_clears_faults_and_by_damage() -> None:
     """Half of the time between tests: half of the failures; a faster breaker: less damage."""
-    parts = with_parts(
-        part("trip_supply", "phase_elements", "earth_element", "neutral_voltage", rate=0.02)
-    )
+    parts = with_parts(part("trip_supply", *SCHEME, *NEUTRAL, rate=0.02))
     given = SMALL | parts | {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
     changes = {
         "study.kind": "alternatives",
