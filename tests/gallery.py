@@ -27,7 +27,7 @@ PICTURES = {  # of each study, the figure that configs/README.md shows
     "released_ref_13_8kv": "tradeoff",
     "all_events_11kv": "tradeoff",
     "earthing_options_11kv": "protection_against_energy",
-    "earthing_options_13_8kv": "protection_against_energy",
+    "earthing_options_13_8kv": "damage_against_nobody",
     "alternatives_11kv": "alternatives",
     "drivers_11kv": "what_if",
     "drivers_13_8kv": "what_if",
