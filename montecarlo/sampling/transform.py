@@ -236,7 +236,10 @@ def event_points(
     """
     if design.net:
         phase, *rest = ((key, 1) for key in DRAWN)
-        names = ((WHICH_INSTALLATION, 1), phase, *_dimensions(inputs, "event"), *rest)
+        beside = [item for item in inputs if item.key.startswith(BESIDE)]
+        own = [item for item in inputs if not item.key.startswith(BESIDE)]
+        first = ((WHICH_INSTALLATION, 1), phase, *_dimensions(own, "event"), *rest)
+        names = (*first, *_dimensions(beside, "event"))
         return joined([_on_net(seed, design, chunk, names) for chunk in chunks])
     return joined(
         [
