@@ -50,13 +50,13 @@ TRAILING = (
     "network.x_over_r",
     "earthing.transformer_resistance_ohm",
     "earthing.transformer_reactance_ohm",
-    "earthing.high_resistance_ohm",
-    "earthing.switch_time_s",
     "fault_energy.breaker_time_s",
     "fault_energy.field_decay_time_constant_s",
     "fault_energy.undetected_time_s",
     "relay.chain.filter.cutoff_hz",
     "relay.chain.sampling_phase",
+    "earthing.high_resistance_ohm",
+    "earthing.switch_time_s",
 )
 # Behind these too: tables that ask for more of a study without changing what it had.
 BESIDE = ("damage.", "dependability.")

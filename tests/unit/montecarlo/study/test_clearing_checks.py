@@ -244,9 +244,8 @@ def test_no_doubt_is_given_where_none_is_due(changes: dict[str, Any]) -> None:
 
 
 def test_a_kind_of_study_that_does_not_use_the_tables_says_so() -> None:
-    two = {"study.kind": "scheme_comparison"} | TWO_SCHEMES
-    found = texts(dependable() | harmed() | two)
-    said = "Studies of kind scheme_comparison do not use this table."
+    found = texts(dependable() | harmed() | {"study.kind": "uncertainty_drivers"})
+    said = "Studies of kind uncertainty_drivers do not use this table; setting_sweep,"
     assert set(found) == {"damage", "dependability"}
     assert all(text.startswith(said) for text in found.values())
 
