@@ -6,7 +6,7 @@ the place: there several places stand for the winding."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -132,7 +132,13 @@ def _size(study: Study, stratum: Stratum) -> int:
 
 
 def sample_clearing(
-    study: Study, setting: Setting, round_: int, workers: Workers, progress: Progress
+    study: Study,
+    setting: Setting,
+    round_: int,
+    workers: Workers,
+    progress: Progress,
+    *,
+    only: Sequence[Stratum] | None = None,
 ) -> Clearing:
     """Every internal fault of the study's design on the random numbers of a round.
 
@@ -144,6 +150,8 @@ def sample_clearing(
     round_ : int
     workers : Workers
     progress : Progress
+    only : sequence of Stratum, optional
+        Types of faults; all of the study unless given.
 
     Returns
     -------
@@ -155,12 +163,11 @@ def sample_clearing(
         Too many faults without a result.
     """
     job = Job(study.alone, lattices_of(study, setting), *designs(study))
+    names = [*internal_shares(study)] if only is None else only
     tasks = [
-        Followed(job, chunk)
-        for name in internal_shares(study)
-        for chunk in job.design_of(name).chunks(name, round_)
+        Followed(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)
     ]
-    done, total = 0, sum(_size(study, name) for name in internal_shares(study))
+    done, total = 0, sum(_size(study, name) for name in names)
     progress(0, total, CLEARING_STAGE)
     cleared: dict[Stratum, list[list[Cleared]]] = {}
     burnt: list[list[Burnt]] = [[] for _ in range(BLOCKS)]

@@ -58,7 +58,9 @@ class ClearingFrames:
             name: np.stack([ratio(sums(one), one.faults) for one in blocks], axis=-1)
             for name, blocks in self.clearing.cleared.items()
         }
-        whole = sum(share * found[name] for name, share in self._shares.items())
+        shares = {name: share for name, share in self._shares.items() if name in found}
+        scale = 1.0 if len(shares) == len(self._shares) else 1 / sum(shares.values())
+        whole = sum(scale * share * found[name] for name, share in shares.items())
         return {ALL: np.asarray(whole), **found}
 
     @cached_property

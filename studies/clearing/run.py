@@ -6,11 +6,13 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.clearing import sample_clearing, wanted
+from montecarlo.engine.clearing_inputs import sample_inputs
 from montecarlo.engine.progress import Progress
 from montecarlo.frames.clearing import ClearingFrames
+from montecarlo.frames.clearing_inputs import inputs_frame
 from studies.clearing.figures import who_clears
 from studies.clearing.several import TABLES
-from studies.clearing.text import clearing_text
+from studies.clearing.text import clearing_text, inputs_text
 from studies.protocol import Part
 from studies.report.blocks import items
 
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
 
-WHO = "who_clears"
+WHO, INPUTS = "who_clears", "damage_inputs"
 
 
 def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
@@ -41,9 +43,13 @@ def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
     round_ = outcome.fresh.round_
     found = ClearingFrames(sample_clearing(result.study, outcome.chosen, round_, crew, progress))
     every = {name: table(found) for name, table in TABLES.items()}
+    said = [*clearing_text(found)]
+    if result.study.damage is not None:
+        every[INPUTS] = inputs_frame(*sample_inputs(found.clearing, crew, progress))
+        said += inputs_text(every[INPUTS])
     frames = {name: frame for name, frame in every.items() if len(frame)}
     return Part(
         frames,
-        text=tuple(items(clearing_text(found))),
+        text=tuple(items(said)),
         figures={WHO: partial(who_clears, frames[WHO])},
     )

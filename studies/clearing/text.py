@@ -14,6 +14,8 @@ from studies.report.numbers import figures, percent, with_limits
 if TYPE_CHECKING:
     import pandas as pd
 
+MOST_INPUTS = 3  # in the sentence; the table has all
+
 
 def clearing_text(found: ClearingFrames) -> Iterator[str]:
     """Of one setting in service.
@@ -123,6 +125,35 @@ def _damage(found: ClearingFrames) -> Iterator[str]:
         f" {figures(every.loc[ALL, 'iron_p95_cm3'], 2)} cm3 in one of twenty. That is an upper"
         " bound and an order of magnitude: all heat would go into the iron."
     )
+
+
+def inputs_text(frame: pd.DataFrame) -> Iterator[str]:
+    """Which inputs, off by their half-widths, change the mean damage most.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        damage_inputs.csv.
+
+    Yields
+    ------
+    str
+        Nothing where no input changes it.
+    """
+    apart = frame[(frame["damage_change_s_low"] > 0) | (frame["damage_change_s_high"] < 0)]
+    first = apart.drop_duplicates("input").head(MOST_INPUTS).to_dict("records")
+    if not first:
+        return
+    said = listed(
+        f"{row['input']} {row['way']} by {figures(row['by'], 2)} {row['unit']}"
+        f" ({_signed(row['damage_change_share'])})"
+        for row in first
+    )
+    yield f"What changes the mean damage most, a half-width off at a time: {said}."
+
+
+def _signed(share: float) -> str:
+    return f"{'+' if share > 0 else '-'}{percent(abs(share))}"
 
 
 def _part_of_nobody(every: pd.DataFrame) -> float:

@@ -144,6 +144,10 @@ HOLDS = {
         " that do as much, and the iron that the arc melts at most; mean_s: parts of the mean of"
         " all"
     ),
+    "damage_inputs": (
+        "what one input, its centre a half-width lower or higher, does to the mean damage of earth"
+        " faults and to how often nobody clears them; paired on the same faults, with 95 % limits"
+    ),
     "damage_zones": "share of the earth faults in each zone of damage, smallest zone first",
     "dependability": (
         "what fails on demand, parts, then paths; p_missed_element: what a path does not see,"

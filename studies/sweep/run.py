@@ -8,6 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.clearing import clearing_stages
+from montecarlo.engine.clearing_inputs import inputs_stages
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.radius import radius_of
 from montecarlo.engine.stages import Stage, radius_stages, stages_of
@@ -62,7 +63,13 @@ class SettingSweep:
 
     def stages(self, study: Study) -> Iterator[Stage]:
         """Both samples, and what follows them."""
-        yield from (*stages_of(study), AFTER, *radius_stages(study), *clearing_stages(study))
+        yield from (
+            *stages_of(study),
+            AFTER,
+            *radius_stages(study),
+            *clearing_stages(study),
+            *inputs_stages(study),
+        )
 
     def run(
         self,
