@@ -264,6 +264,38 @@ class ClearingFrames:
             **{f"iron_{word}_cm3": _quantile(iron, weight, q) for word, q in QUANTILES.items()},
         }
 
+    def above(self, points: int) -> tuple[Array, Array, Array]:
+        """How many earth faults do more than a damage, and how many of these nobody clears.
+
+        Parameters
+        ----------
+        points : int
+            Damages in even steps of their logarithm, from the least to the most.
+
+        Returns
+        -------
+        (points,) array (s), (points,) array (-), (points,) array (-)
+        """
+        blocks = self.clearing.burnt
+        assert blocks is not None
+        weight, harm = (
+            np.concatenate([getattr(one, part) for one in blocks])
+            for part in ("weight", "equivalent_s")
+        )
+        weight = np.where(np.isfinite(weight), weight, 0.0)
+        some = harm[(weight > 0) & (harm > 0)]
+        ends = (some.min(), some.max()) if some.size else (1.0, 10.0)
+        seconds = np.geomspace(ends[0], max(ends[1], 1.01 * ends[0]), points)
+        total = weight.sum()
+        shares = []
+        for columns in (slice(None), slice(-1, None)):
+            one, own = harm[:, columns].ravel(), weight[:, columns].ravel()
+            order = np.argsort(one)
+            up_to = np.concatenate([[0.0], np.cumsum(own[order])])
+            found = up_to[np.searchsorted(one[order], seconds, side="right")]
+            shares.append((up_to[-1] - found) / total)
+        return seconds, shares[0], shares[1]
+
     def zones(self) -> pd.DataFrame:
         """The table damage_zones.csv: a row a zone; empty without zones.
 

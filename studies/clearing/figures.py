@@ -1,13 +1,17 @@
-"""Who clears each type of fault, as stacked bars. Draw within `look.look()`."""
+"""Who clears each type of fault, its damage until then, and faults that nobody clears by the time
+between tests. Draw within `look.look()`."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from montecarlo.frames.clearing import ALL, NOBODY
+from montecarlo.quantities import Array
 from studies.clearing.words import PATH_WORDS
-from studies.report.look import CHOSEN, MISSED, SCHEMES, blank
-from studies.report.marks import OUTSIDE
+from studies.report.look import CHOSEN, HEIGHT_MM, MISSED, SCHEMES, blank
+from studies.report.marks import OUTSIDE, band
 from studies.report.numbers import percent
 
 if TYPE_CHECKING:
@@ -60,4 +64,71 @@ def who_clears(frame: pd.DataFrame) -> Figure:
     whole = rows[(rows["type"] == ALL) & (rows["path"] == NOBODY)]["p"].iloc[0]
     ax.set_title(f"nobody clears {percent(whole, 3)} of the faults", loc="left", color=CHOSEN)
     figure.legend(**OUTSIDE)
+    return figure
+
+
+def damage(seconds: Array, share: Array, by_nobody: Array, reference_a: float) -> Figure:
+    """Share of the earth faults with more than a damage, and the part that nobody clears.
+
+    Parameters
+    ----------
+    seconds : (points,) array (s)
+        Of the reference current.
+    share, by_nobody : (points,) array (-)
+    reference_a : float (A)
+
+    Returns
+    -------
+    Figure
+    """
+    figure, ax = blank(HEIGHT_MM)
+    ax.plot(seconds, 100 * share, color=CHOSEN, label="all earth faults")
+    ax.plot(seconds, 100 * by_nobody, color=MISSED, linestyle="--", label="nobody clears them")
+    ax.set_xscale("log")
+    ax.set(
+        xlabel=f"damage, seconds of {reference_a:g} A",
+        ylabel="earth faults with more damage, %",
+        xlim=(seconds[0], seconds[-1]),
+        ylim=(0, 100),
+    )
+    middle = seconds[int(np.argmin(np.abs(share - 0.5)))]
+    ax.set_title(
+        f"half of the earth faults do more damage than {reference_a:g} A in {middle:.2g} s",
+        loc="left",
+        color=CHOSEN,
+    )
+    figure.legend(**OUTSIDE)
+    return figure
+
+
+def failures_by_interval(frame: pd.DataFrame) -> Figure:
+    """Faults that nobody clears against the time between tests, with 95 % limits.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        test_intervals.csv.
+
+    Returns
+    -------
+    Figure
+    """
+    figure, ax = blank(HEIGHT_MM)
+    years, shares = frame["proof_test_years"], 100 * frame.filter(like="p_nobody")
+    band(ax, years, shares["p_nobody_low"], shares["p_nobody_high"], MISSED)
+    ax.plot(years, shares["p_nobody"], "o-", color=MISSED)
+    ax.set_xscale("log")
+    ax.set_xticks(years, [f"{each:g}" for each in years])
+    ax.minorticks_off()
+    ax.set(
+        xlabel="time between tests, years",
+        ylabel="faults that nobody clears, %\nof those in scope",
+        ylim=(0, None),
+    )
+    stated = frame[frame["interval_factor"] == 1].iloc[0]
+    ax.set_title(
+        f"as stated, {stated['proof_test_years']:g} years: {percent(stated['p_nobody'], 3)}",
+        loc="left",
+        color=CHOSEN,
+    )
     return figure

@@ -10,17 +10,22 @@ from montecarlo.engine.clearing_inputs import sample_inputs
 from montecarlo.engine.progress import Progress
 from montecarlo.frames.clearing import ClearingFrames
 from montecarlo.frames.clearing_inputs import inputs_frame
-from studies.clearing.figures import who_clears
+from studies.clearing.figures import damage, failures_by_interval, who_clears
 from studies.clearing.several import TABLES
 from studies.clearing.text import clearing_text, inputs_text
 from studies.protocol import Part
 from studies.report.blocks import items
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from montecarlo.engine.workers import Workers
     from montecarlo.frames.result import Result
+    from studies.protocol import Recipe
 
 WHO, INPUTS = "who_clears", "damage_inputs"
+DAMAGE, TESTS = "damage", "test_intervals"
+POINTS = 400  # of the curve of damage
 
 
 def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
@@ -51,5 +56,15 @@ def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
     return Part(
         frames,
         text=tuple(items(said)),
-        figures={WHO: partial(who_clears, frames[WHO])},
+        figures=_figures(found, frames),
     )
+
+
+def _figures(found: ClearingFrames, frames: dict[str, pd.DataFrame]) -> dict[str, Recipe]:
+    recipes: dict[str, Recipe] = {WHO: partial(who_clears, frames[WHO])}
+    given = found.clearing.study.damage
+    if given is not None and DAMAGE in frames:
+        recipes[DAMAGE] = partial(damage, *found.above(POINTS), given.reference_a)
+    if TESTS in frames:
+        recipes[TESTS] = partial(failures_by_interval, frames[TESTS])
+    return recipes

@@ -406,6 +406,18 @@ FIGURES = {
         " parts as the study states them.",
         "Who clears a fault.",
     ),
+    "damage": FigureText(
+        "Share of the earth faults with more than a damage, and the part that nobody clears",
+        "Share of the earth faults with more than a damage, chosen setting. The damage is in"
+        " seconds of the reference current that would do the same. Dashed: those that nobody"
+        " clears.",
+        "Damage of earth faults.",
+    ),
+    "test_intervals": FigureText(
+        "Faults that nobody clears against the time between tests",
+        "Faults that nobody clears against the time between tests of all parts, with 95 % limits.",
+        "How often to test.",
+    ),
     "convergence": FigureText(
         "Missed faults and false trips against the number of independent samples",
         "The chosen setting's probabilities against the number of independent samples. Bands are"

@@ -1,0 +1,78 @@
+"""Sentences and figures of who clears a fault: the numbers of the tables, and no more."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
+from studies.clearing.figures import damage, failures_by_interval, who_clears
+from studies.clearing.text import clearing_text, inputs_text
+from studies.report.look import look
+from studies.report.numbers import percent
+from tests.made.clearing import TIMES, followed, part, with_parts
+
+BOTH: dict[str, Any] = with_parts(
+    part("relay", "phase_elements", "earth_element", spurious_per_year=0.01),
+    part("trip_supply", "phase_elements", "earth_element", "neutral_voltage", rate=0.01),
+) | {
+    "fault_energy": TIMES,
+    "damage": {"exponent": 1.5, "zones": [{"name": "one coil", "current_a": 10, "time_s": 1}]},
+}
+
+
+@pytest.fixture(scope="module")
+def found() -> ClearingFrames:
+    return ClearingFrames(followed(BOTH))
+
+
+def test_the_sentences_have_the_tables_numbers(found: ClearingFrames) -> None:
+    text = " ".join(clearing_text(found))
+    rows = found.who_clears().set_index(["type", "failure_rates", "path"])["p"]
+    for words in RATE_WORDS.values():
+        assert percent(rows[ALL, words, NOBODY], 3) in text
+    assert "Parts trip by themselves 0.01 times a year" in text
+    assert "The part most likely to fail on demand is relay: 5 %" in text
+    assert "2 years" in text
+    assert "one coil" in text
+    mean = found.damage().set_index("path").loc[ALL, "mean_s"]
+    assert f"as much damage as 10 A in {mean:,.3g} s" in text.replace("e+0", "e0")
+
+
+def test_without_failures_and_damage_the_sentences_are_few() -> None:
+    (only,) = clearing_text(ClearingFrames(followed({})))
+    assert only.startswith("Internal faults within the scheme's scope are cleared first by")
+
+
+def test_the_curve_of_damage_ends_at_the_tables_ends(found: ClearingFrames) -> None:
+    seconds, share, nobody = found.above(200)
+    rows = found.damage().set_index("path")
+    assert (np.diff(share) <= 1e-12).all()
+    assert share[-1] == pytest.approx(0, abs=1e-9)
+    assert nobody[0] <= rows.loc[NOBODY, "p"] + 1e-12
+    assert (nobody <= share + 1e-12).all()
+    half = seconds[int(np.argmax(share < 0.5))]
+    assert half == pytest.approx(rows.loc[ALL, "median_s"], rel=0.15)
+
+
+def test_figures_are_drawn_from_the_tables(found: ClearingFrames) -> None:
+    with look():
+        bars = who_clears(found.who_clears()).axes[0]
+        curve = damage(*found.above(100), 10.0).axes[0]
+        tests = failures_by_interval(found.tests()).axes[0]
+    widths = sum(patch.get_width() for patch in bars.patches)  # type: ignore[attr-defined]
+    assert widths == pytest.approx(100 * found.who_clears()["type"].nunique(), rel=1e-6)
+    assert [line.get_label() for line in curve.lines] == ["all earth faults", "nobody clears them"]
+    assert [*tests.lines[0].get_xdata()] == [0.5, 1, 2, 4, 8]  # type: ignore[arg-type]
+
+
+def test_no_input_is_named_where_none_changes_the_damage(found: ClearingFrames) -> None:
+    import pandas as pd
+
+    row = {"input": "a", "way": "higher", "by": 1.0, "unit": "s", "damage_change_share": 0.2}
+    low, high = "damage_change_s_low", "damage_change_s_high"
+    assert [*inputs_text(pd.DataFrame([row | {low: -1.0, high: 1.0}]))] == []
+    (said,) = inputs_text(pd.DataFrame([row | {low: 1.0, high: 2.0}]))
+    assert "a higher by 1 s (+20 %)" in said
