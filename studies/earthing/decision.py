@@ -170,14 +170,14 @@ def _clears(study: Study, row: Row) -> Iterator[str]:
 def _left_out(rows: Sequence[Row]) -> Iterator[str]:
     standing = with_setting(rows)
     against = {row["option"]: [*_against(row)] for row in standing}
-    out = [f"{names([name])} ({', '.join(why)})" for name, why in against.items() if why]
+    out = {name: why for name, why in against.items() if why}
     if out and len(out) == len(standing):
         yield (
-            "No option keeps both R_N <= 1/(3wC) and its resistor's rating, so all are compared:"
-            f" {'; '.join(out)}."
+            "No option keeps both R_N <= 1/(3wC) and its resistor's rating, so all are compared."
         )
-    elif out:
-        yield f"Left out of this answer: {'; '.join(out)}."
+        return
+    for name, why in out.items():
+        yield f"Left out of this answer: {names([name])}, {' and '.join(why)}."
 
 
 def _cost(study: Study, row: Row) -> str:
@@ -252,8 +252,8 @@ def _unwanted(row: Row) -> str:
 
 def _notes(study: Study) -> Iterator[str]:
     yield (
-        "missed: by the differential scheme alone, if all its parts work; nobody clears: by no"
-        " path, failures of parts included; of the internal faults in scope; (95 % limits)"
+        "missed: by the differential scheme alone if all its parts work; nobody clears: by no path,"
+        " failures of parts included; of the internal faults in scope; (95 % limits)"
     )
     if study.damage is not None:
         yield (
