@@ -213,6 +213,21 @@ breaker_time_s = 0.08
 field_decay_time_constant_s = 1.0
 undetected_time_s = 10
 """
+DAMAGE = """
+[damage]
+[[damage.zones]]
+name = "insulation"
+current_a = 10
+time_s = 1
+
+[dependability]
+proof_test_years = 2
+[[dependability.parts]]
+name = "breaker"
+paths = ["phase_elements", "earth_element", "neutral_voltage"]
+dangerous_per_year = 0.005
+spurious_per_year = 0.001
+"""
 ALTERNATIVE = """
 [[alternatives]]
 name = "higher knee"
@@ -251,6 +266,7 @@ RUNS: dict[str, tuple[dict[str, str], str]] = {  # what is replaced in the small
     "nothing chosen": ({"p_false_max = 0.01": "p_false_max = 1e-6"}, ""),
     "scheme_comparison": (WIDE | {TWO_AND_ONE: TWO}, BACKUP),
     "earthing_options": (WIDE, OPTIONS),
+    "damage of options": (WIDE, OPTIONS + BACKUP + DAMAGE),
     "alternatives": (WIDE, ALTERNATIVE),
     "uncertainty_drivers": (WIDE, ""),
     "biased": (WIDE | BIASED, ""),

@@ -10,6 +10,7 @@ import numpy as np
 
 from montecarlo.formulas import handcalc
 from montecarlo.formulas.damage import damage
+from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.candidates import grid_lattices
 from montecarlo.study.description import Study
@@ -39,7 +40,7 @@ def options_by_hand(study: Study) -> list[Block]:
         x, ohm = min((part for part, _ in sees), default=1.0), desk.neutral_ohm
         limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f))
         rule = "kept" if ohm <= limit else "not kept"
-        part = percent(x, 2) if x < 1 else NEVER
+        part = percent(x, 3) if x < 1 else NEVER
         row = (name, f"{ohm:.4g}", f"{desk.emf_v / ohm:.3g}", part, rule)
         harm = () if option.damage is None else (figures(_terminal_s(desk, sees), 3),)
         rows.append((*row, *harm))
@@ -70,8 +71,18 @@ def _scheme_sees(desk: Desk) -> Iterator[tuple[float, float]]:
             if desk.between_groups(lattice.scheme, axis):
                 continue
             largest = np.nanmax(desk.compared_a(lattice, axis, ends_a), axis=1)
-            seen = np.flatnonzero(largest > min(pickups))
-            yield float(PLACES[seen[0]]) if seen.size else 1.0, min(lattice.delays_of(axis))
+            yield _first_above(largest, min(pickups)), min(lattice.delays_of(axis))
+
+
+def _first_above(compared_a: Array, pickup_a: float) -> float:
+    """Where along the winding a pick-up is reached first, between two places on a line; 1:
+    nowhere."""
+    values = np.concatenate([[0.0], compared_a])
+    above = np.flatnonzero(values > pickup_a)
+    if not above.size:
+        return 1.0
+    ends = slice(above[0] - 1, above[0] + 1)
+    return float(np.interp(pickup_a, values[ends], PLACES[ends]))
 
 
 def _terminal_s(desk: Desk, sees: list[tuple[float, float]]) -> float:

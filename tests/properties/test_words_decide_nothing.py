@@ -54,6 +54,13 @@ STUDIES: dict[str, dict[str, Any]] = {
             "field_decay_time_constant_s": 1.0,
             "undetected_time_s": 10,
         },
+        "damage": {"zones": [{"name": "insulation", "current_a": 10, "time_s": 1}]},
+        "dependability": {
+            "proof_test_years": 2,
+            "parts": [
+                {"name": "relay", "paths": ["phase_elements"], "dangerous_per_year": 0.01},
+            ],
+        },
     },
     "alternatives": {
         "study.kind": "alternatives",

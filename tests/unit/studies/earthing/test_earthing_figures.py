@@ -10,7 +10,11 @@ import pytest
 from matplotlib.collections import PathCollection
 from matplotlib.colors import to_hex
 
-from studies.earthing.figures import options_side_by_side, protection_against_energy
+from studies.earthing.figures import (
+    damage_against_nobody,
+    options_side_by_side,
+    protection_against_energy,
+)
 from studies.report.look import FALSE, blank, look, pale, side_by_side
 from tests.made.boxes import assert_text_is_readable, on_marks
 
@@ -122,3 +126,65 @@ def test_rows_have_marks_and_limits_and_none_seen_is_pale() -> None:
     assert axes[1].get_xlim()[0] < 0  # room for a mark at 0
     assert axes[0].get_ylim()[0] > axes[0].get_ylim()[1]  # the first option on top
     assert axes[2].get_xscale() == "log"
+
+
+def decision(seconds: list[float], nobody: list[float], half: float = 0.1) -> pd.DataFrame:
+    import pandas as pd
+
+    rows = [
+        {"option": f"{2**k:g} A, a resistor of a name that is long"}
+        | {f"damage_mean_s{end}": by * s for end, by in ends(half)}
+        | {f"p_nobody{end}": by * p for end, by in ends(0.1)}
+        for k, (s, p) in enumerate(zip(seconds, nobody, strict=True))
+    ]
+    none = dict.fromkeys(rows[0], math.nan) | {"option": "none"}
+    return pd.DataFrame([*rows, none])
+
+
+def ends(half: float) -> tuple[tuple[str, float], ...]:
+    return ("", 1.0), ("_low", 1 - half), ("_high", 1 + half)
+
+
+@pytest.mark.parametrize(
+    ("nobody", "scale"),
+    [([0.4, 0.1, 0.02], "log"), ([0.06, 0.05, 0.04], "linear"), ([0.1, 0.01, 0.0], "linear")],
+)
+def test_a_mark_an_option_at_mean_damage_and_who_is_left_to_nobody(
+    nobody: list[float], scale: str
+) -> None:
+    seconds = [3.0, 40.0, 700.0]
+    with look():
+        figure, ax = blank()
+        damage_against_nobody(decision(seconds, nobody), ax, reference_a=10)
+    (found,) = [part for part in ax.collections if isinstance(part, PathCollection)]
+    want = [*zip(seconds, [100 * p for p in nobody], strict=True)]
+    assert np.asarray(found.get_offsets()) == pytest.approx(np.array(want))
+    assert (ax.get_xscale(), ax.get_yscale()) == ("log", scale)
+    assert len(ax.texts) == 3
+    assert on_marks(figure) == []
+    assert_text_is_readable(figure)
+    assert "seconds of 10 A" in ax.get_xlabel()
+    bars = [
+        tuple(map(tuple, path.vertices)) for part in ax.collections for path in part.get_paths()
+    ]
+    assert any(np.allclose(bar, [(2.7, want[0][1]), (3.3, want[0][1])]) for bar in bars)
+
+
+def test_a_limit_that_is_not_above_0_reaches_the_edge() -> None:
+    with look():
+        figure, ax = blank()
+        damage_against_nobody(decision([3.0, 40.0], [0.4, 0.1], half=1.5), ax, reference_a=10)
+        figure.canvas.draw()
+    low = ax.get_xlim()[0]
+    starts = [path.vertices[0][0] for part in ax.collections for path in part.get_paths()]
+    assert low > 0
+    assert low in starts
+
+
+def test_labels_of_eight_options_close_to_one_another_lie_apart() -> None:
+    rows = decision([10 + k for k in range(8)], [0.05] * 8)
+    with look():
+        figure, ax = blank()
+        damage_against_nobody(rows, ax, reference_a=10)
+    assert_text_is_readable(figure)
+    assert on_marks(figure) == []

@@ -1,0 +1,67 @@
+"""Options of earthing by hand: what stands in `check` before anything is sampled."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from studies.earthing.by_hand import options_by_hand
+from studies.report.blocks import Table
+from tests.made.studies import study_with
+
+OHM = (10.0, 40.0, 6000.0)
+ENERGY = {"breaker_time_s": 0.08, "field_decay_time_constant_s": 1.0, "undetected_time_s": 60.0}
+BACKUP = {"neutral_voltage": {"pickup_percent": 5, "delay_s": 0.3}}
+OPTIONS: dict[str, Any] = {
+    "study.kind": "earthing_options",
+    "machine.frequency_hz": 50,
+    "candidates.delay_s": [0.1],
+    "earthing_options": [{"name": f"{ohm:g} ohm", "resistance_ohm": ohm} for ohm in OHM],
+    "fault_energy": ENERGY,
+}
+DAMAGE = {"damage": {"exponent": 2.0, "reference_a": 10.0}}
+
+
+def by_hand(**more: Any) -> Table:
+    (found,) = options_by_hand(study_with(OPTIONS | more))
+    assert isinstance(found, Table)
+    return found
+
+
+def test_damage_of_a_terminal_fault_by_the_fastest_path() -> None:
+    phase_v = 11e3 / 3**0.5
+    found = by_hand(**DAMAGE, backup=BACKUP)
+    assert found.header[-1] == "damage, s of 10 A"
+    for row, ohm, trip_s in zip(found.rows, OHM, (0.12, 0.12, 0.32), strict=True):
+        current = phase_v / ohm
+        want = (current / 10) ** 2 * (trip_s + 0.08 + 1.0 / 2)  # T/k after the breaker
+        assert float(row[-1].replace(",", "")) == pytest.approx(want, rel=6e-3)
+
+
+def test_a_fault_that_no_path_sees_lasts_until_somebody_trips() -> None:
+    current = 11e3 / 3**0.5 / OHM[2]
+    want = (current / 10) ** 2 * (60 + 0.08 + 0.5)
+    assert float(by_hand(**DAMAGE).rows[2][-1]) == pytest.approx(want, rel=6e-3)
+
+
+def test_no_column_of_damage_without_the_table() -> None:
+    found = by_hand()
+    assert len(found.header) == len(found.rows[0]) == 5
+
+
+def test_what_is_unprotected_counts_the_exciting_currents() -> None:
+    """More than I N R / E of the finest pick-up, and all of it where that leaves nothing."""
+    least = 100 * 0.02 * 1500 * OHM[0] / (11e3 / 3**0.5)
+    low, high, never = (row[3] for row in by_hand().rows)
+    assert least < float(low.removesuffix(" %")) < 2 * least
+    assert float(high.removesuffix(" %")) > float(low.removesuffix(" %"))
+    assert never == "all of it"
+
+
+def test_a_stabilising_voltage_leaves_more() -> None:
+    def part(ohm: float) -> float:
+        found = by_hand(**{"candidates.stabilising_resistance_ohm": [ohm]})
+        return float(found.rows[0][3].removesuffix(" %"))
+
+    assert part(2000.0) > part(0.0)
