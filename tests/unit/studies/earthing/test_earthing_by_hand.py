@@ -50,12 +50,12 @@ def test_no_column_of_damage_without_the_table() -> None:
     assert len(found.header) == len(found.rows[0]) == 5
 
 
-def test_what_is_unprotected_counts_the_exciting_currents() -> None:
-    """More than I N R / E of the finest pick-up, and all of it where that leaves nothing."""
-    least = 100 * 0.02 * 1500 * OHM[0] / (11e3 / 3**0.5)
-    low, high, never = (row[3] for row in by_hand().rows)
-    assert least < float(low.removesuffix(" %")) < 2 * least
-    assert float(high.removesuffix(" %")) > float(low.removesuffix(" %"))
+def test_without_a_stabilising_voltage_it_is_the_pick_up_over_the_fault_s_current() -> None:
+    """I N R / E, as the CTs then take next to nothing; all of it where that leaves nothing."""
+    *rows, never = (row[3] for row in by_hand().rows)
+    for part, ohm in zip(rows, OHM[:2], strict=True):
+        want = 100 * 0.02 * 1500 * ohm / (11e3 / 3**0.5)
+        assert float(part.removesuffix(" %")) == pytest.approx(want, rel=0.02)
     assert never == "all of it"
 
 
@@ -64,4 +64,4 @@ def test_a_stabilising_voltage_leaves_more() -> None:
         found = by_hand(**{"candidates.stabilising_resistance_ohm": [ohm]})
         return float(found.rows[0][3].removesuffix(" %"))
 
-    assert part(2000.0) > part(0.0)
+    assert part(2000.0) > 1.2 * part(0.0)
