@@ -99,7 +99,7 @@ def _cell(row: dict[Any, Any], names: Sequence[str]) -> str:
     texts = [_shown(name, value, digits) for name, value in zip(names, values, strict=True)]
     if len(texts) == 1 or texts[0] == "\u2013":
         return texts[0]
-    if values[0] == 0 and (names[0] == "p" or names[0].startswith("p_")):
+    if values[0] == 0 < values[2] and (names[0] == "p" or names[0].startswith("p_")):
         return f"none (< {texts[2]})"  # none seen, fewer than the upper limit
     return f"{texts[0]}{' points' if points else ''} ({texts[1]} to {texts[2]})"
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from studies.earthing.clearing import tables
+from studies.clearing.several import tables
 from studies.earthing.frames import Options, run_options
 from studies.earthing.run import EarthingOptions, findings
 from tests.made.studies import FEW_TYPES, REMOVE, study_with
@@ -75,7 +75,7 @@ def row(table: pd.DataFrame, name: str) -> Any:
 
 
 def test_every_table_has_the_option_first_and_adds_up() -> None:
-    found = tables(options().clearing)
+    found = tables(options().clearing, "option")
     assert {*found} == {"who_clears", "damage", "damage_zones", "dependability", "test_intervals"}
     assert all(frame.columns[0] == "option" for frame in found.values())
     assert all(frame["option"].nunique() == 3 for frame in found.values())
@@ -87,7 +87,7 @@ def test_every_table_has_the_option_first_and_adds_up() -> None:
 
 @pytest.mark.parametrize("name", ["10 ohm", "300 ohm"])
 def test_a_row_says_what_the_tables_say(name: str) -> None:
-    given, found = row(options().table, name), tables(options().clearing)
+    given, found = row(options().table, name), tables(options().clearing, "option")
     who = found["who_clears"].query(f"option == '{name}' and type == 'all'")
     stated = who[who["failure_rates"] == "as stated"].set_index("path")["p"]
     assert given["p_nobody"] == pytest.approx(stated["nobody"])
