@@ -13,7 +13,7 @@ import numpy as np
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
-from montecarlo.engine.clearing_paths import STATED, Paths
+from montecarlo.engine.clearing_paths import Case, Paths, cases_of, stated_case
 from montecarlo.engine.course import Course
 from montecarlo.engine.guard import CLEARING, Unresolved, looked_at
 from montecarlo.engine.job import Job
@@ -69,6 +69,7 @@ class Clearing:
     study: Study
     setting: Setting
     round_: int  # of the random numbers
+    cases: tuple[Case, ...]  # factors of failures
     paths: tuple[str, ...]
     cleared: dict[Stratum, tuple[Cleared, ...]]  # by block of installations
     burnt: tuple[Burnt, ...] | None  # likewise; None without [damage]
@@ -131,6 +132,23 @@ def _size(study: Study, stratum: Stratum) -> int:
     return (earth if stratum == EARTH else counted).samples_drawn
 
 
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """One setting in service, whose faults are to be followed."""
+
+    study: Study
+    setting: Setting
+    round_: int  # of the random numbers
+    types: tuple[Stratum, ...]  # of faults
+    cases: tuple[Case, ...]  # factors of failures
+    name: str = ""  # of the study among several
+
+    @property
+    def size(self) -> int:
+        """How many faults."""
+        return sum(_size(self.study, name) for name in self.types)
+
+
 def sample_clearing(
     study: Study,
     setting: Setting,
@@ -162,32 +180,70 @@ def sample_clearing(
     RunStopped
         Too many faults without a result.
     """
-    job = Job(study.alone, lattices_of(study, setting), *designs(study))
-    names = [*internal_shares(study)] if only is None else only
-    tasks = [
-        Followed(job, chunk) for name in names for chunk in job.design_of(name).chunks(name, round_)
-    ]
-    done, total = 0, sum(_size(study, name) for name in names)
-    progress(0, total, CLEARING_STAGE)
-    cleared: dict[Stratum, list[list[Cleared]]] = {}
-    burnt: list[list[Burnt]] = [[] for _ in range(BLOCKS)]
-    for task, (one, harm) in zip(tasks, workers.mapped(_run_task, tasks), strict=True):
-        chunk = task.chunk
-        blocks = cleared.setdefault(chunk.stratum, [[] for _ in range(BLOCKS)])
-        blocks[chunk.installation_block].append(one)
-        burnt[chunk.installation_block] += [] if harm is None else [harm]
-        done += job.design_of(chunk.stratum).samples_in(chunk)
-        progress(done, total, CLEARING_STAGE)
-    found = Clearing(
-        study,
-        setting,
-        round_,
-        paths_of(study, setting.scheme),
-        {name: tuple(map(_added, blocks)) for name, blocks in cleared.items()},
-        tuple(map(_joined, burnt)) if study.damage is not None and any(burnt) else None,
-    )
-    found.unresolved()  # ends the run where there are too many
+    types = tuple(internal_shares(study) if only is None else only)
+    asked = Asked(study, setting, round_, types, cases_of(study))
+    (found,) = sample_clearings([asked], workers, progress, CLEARING_STAGE)
     return found
+
+
+def sample_clearings(
+    asked: Sequence[Asked], workers: Workers, progress: Progress, stage: str
+) -> Iterator[Clearing]:
+    """Several of these side by side.
+
+    Parameters
+    ----------
+    asked : sequence of Asked
+    workers : Workers
+    progress : Progress
+    stage : str
+        What progress calls it.
+
+    Yields
+    ------
+    Clearing
+        In their order.
+
+    Raises
+    ------
+    RunStopped
+        Too many faults without a result.
+    """
+    tasks = [task for one in asked for task in _tasks(one)]
+    solved = workers.mapped(_run_task, tasks)
+    done, total = 0, sum(one.size for one in asked)
+    progress(0, total, stage)
+    for one in asked:
+        cleared: dict[Stratum, list[list[Cleared]]] = {}
+        burnt: list[list[Burnt]] = [[] for _ in range(BLOCKS)]
+        for task in _tasks(one):
+            (counts, harm), chunk = next(solved), task.chunk
+            blocks = cleared.setdefault(chunk.stratum, [[] for _ in range(BLOCKS)])
+            blocks[chunk.installation_block].append(counts)
+            burnt[chunk.installation_block] += [] if harm is None else [harm]
+            done += task.job.design_of(chunk.stratum).samples_in(chunk)
+            progress(done, total, stage)
+        found = Clearing(
+            one.study,
+            one.setting,
+            one.round_,
+            one.cases,
+            paths_of(one.study, one.setting.scheme),
+            {name: tuple(map(_added, blocks)) for name, blocks in cleared.items()},
+            tuple(map(_joined, burnt)) if any(burnt) else None,
+        )
+        found.unresolved()  # ends the run where there are too many
+        yield found
+
+
+def _tasks(asked: Asked) -> list[Followed]:
+    study = asked.study
+    job = Job(study.alone, lattices_of(study, asked.setting), *designs(study))
+    return [
+        Followed(job, chunk, asked.cases, asked.name)
+        for name in asked.types
+        for chunk in job.design_of(name).chunks(name, asked.round_)
+    ]
 
 
 def _added(parts: Iterable[Cleared]) -> Cleared:
@@ -208,25 +264,29 @@ class Followed:
 
     job: Job
     chunk: Chunk
+    cases: tuple[Case, ...]
+    name: str
 
     @property
     def label(self) -> str:
-        return f"{self.chunk.label}, who clears them"
+        return f"{self.chunk.label}, who clears them{self.name and ', '}{self.name}"
 
 
 def _run_task(task: Followed) -> tuple[Cleared, Burnt | None]:
-    return follow(Block(task.job, task.chunk))
+    return follow(Block(task.job, task.chunk), task.cases)
 
 
 # --- a chunk ------------------------------------------------------------------
 
 
-def follow(block: Block) -> tuple[Cleared, Burnt | None]:
+def follow(block: Block, cases: Sequence[Case]) -> tuple[Cleared, Burnt | None]:
     """One block of internal faults with the job's one setting.
 
     Parameters
     ----------
     block : Block
+    cases : sequence of (float, float)
+        Factors of failures.
 
     Returns
     -------
@@ -241,11 +301,11 @@ def follow(block: Block) -> tuple[Cleared, Burnt | None]:
         places = paths.places(found)
         harm = None if block.study.damage is None else _burnt(paths, places)
         sees = 1 - block.study.internal_faults.position.cdf(places)
-        return _cleared(paths.along(places), sees, paths.works), harm
+        return _cleared(paths.along(places, cases), sees, paths.works), harm
     seen = paths.seen(found)
     never = np.where(np.isnan(seen), np.nan, np.inf)
     times = np.where(seen == 1, paths.times_s, never)
-    each = np.stack([paths.first(times, *case) for case in paths.cases])
+    each = np.stack([paths.first(times, *case) for case in cases])
     return _cleared(each, seen, paths.works), None
 
 
@@ -272,7 +332,7 @@ def _burnt(paths: Paths, x: Array) -> Burnt:
     n, count = place.shape
     sees = place[:, :, None] > np.where(np.isnan(x), 1.0, x)[:, None]
     times = np.where(sees, paths.times_s, np.inf).reshape(n * count, -1)
-    weight = paths.first(times, *STATED)
+    weight = paths.first(times, *stated_case(block.study))
     weight[np.repeat(np.isnan(x).any(axis=1), count)] = np.nan
     trip = np.empty((n, count, len(paths.names) + 1))
     trip[..., :-1] = paths.times_s

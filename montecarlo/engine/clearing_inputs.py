@@ -6,8 +6,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from montecarlo.engine.clearing import Clearing, sample_clearing
-from montecarlo.engine.progress import Progress, silent
+from montecarlo.engine.clearing import Asked, Clearing, sample_clearings
+from montecarlo.engine.clearing_paths import stated_case
+from montecarlo.engine.progress import Progress
 from montecarlo.engine.sizes import designs, with_sizes
 from montecarlo.engine.space import concerns
 from montecarlo.engine.stages import Stage
@@ -97,24 +98,16 @@ def sample_inputs(
     tuple of Apart
     """
     study, _ = _few(clearing.study)
-    items = inputs_of_damage(study)
     moves = [
         (item, way, by)
-        for item in items
+        for item in inputs_of_damage(study)
         for way, by in reachable(study, item, 1.0).items()
         if way in WAYS and by > 0
     ]
-
-    def run(one: Study) -> Clearing:
-        return sample_clearing(
-            one, clearing.setting, clearing.round_, workers, silent, only=(EARTH,)
-        )
-
-    total = 1 + len(moves)
-    progress(0, total, INPUTS_STAGE)
-    stated, found = run(study), []
-    for done, (item, way, by) in enumerate(moves):
-        progress(1 + done, total, INPUTS_STAGE)
-        found.append(Apart(item, way, by, run(changed(study, item, way, by))))
-    progress(total, total, INPUTS_STAGE)
-    return stated, tuple(found)
+    others = [(changed(study, *move), f"{move[0].key} {move[1].value}") for move in moves]
+    asked = [
+        Asked(one, clearing.setting, clearing.round_, (EARTH,), (stated_case(one),), name)
+        for one, name in ((study, ""), *others)
+    ]
+    stated, *found = sample_clearings(asked, workers, progress, INPUTS_STAGE)
+    return stated, tuple(Apart(*move, one) for move, one in zip(moves, found, strict=True))

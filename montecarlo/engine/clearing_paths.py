@@ -7,7 +7,9 @@ changes, so probabilities are exact along the winding. Failures are averaged exa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -29,11 +31,12 @@ from montecarlo.study.description import Study
 # Factors of all failure rates, and of all intervals between tests.
 SOUND = (0.0, 1.0)
 STATED = (1.0, 1.0)
+Case = tuple[float, float]
 RATES = (SOUND, (1 / 3, 1.0), STATED, (3.0, 1.0))
 TESTS = tuple((1.0, factor) for factor in (0.25, 0.5, 2.0, 4.0))
 
 
-def cases_of(study: Study) -> tuple[tuple[float, float], ...]:
+def cases_of(study: Study) -> tuple[Case, ...]:
     """The factors that a study is followed with; of parts that never fail where it names none.
 
     Parameters
@@ -47,6 +50,20 @@ def cases_of(study: Study) -> tuple[tuple[float, float], ...]:
     return (SOUND,) if study.dependability is None else (*RATES, *TESTS)
 
 
+def stated_case(study: Study) -> Case:
+    """The case of failures as a study states them.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    (float, float)
+    """
+    return SOUND if study.dependability is None else STATED
+
+
 @dataclass(frozen=True, eq=False)
 class Paths:
     """The paths of a setting on a block of samples; J of them.
@@ -56,15 +73,11 @@ class Paths:
     block: Block
     lattice: Lattice
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         return paths_of(self.block.study, self.lattice.circuit.scheme)
 
-    @property
-    def cases(self) -> tuple[tuple[float, float], ...]:
-        return cases_of(self.block.study)
-
-    @property
+    @cached_property
     def times_s(self) -> Array:
         """From inception until each operates on what it sees: its delay, and a cycle in which it
         measures. (J,) [s]"""
@@ -214,7 +227,7 @@ class Paths:
 
     # --- along the winding ----------------------------------------------------
 
-    def along(self, places: Array) -> Array:
+    def along(self, places: Array, cases: Sequence[Case]) -> Array:
         """Probability that each path, or nobody, clears an earth fault, over the law of its place.
         [-]
 
@@ -222,6 +235,8 @@ class Paths:
         ----------
         places : (n, J) array (-)
             As of `places`.
+        cases : sequence of (float, float)
+            Factors of failures.
 
         Returns
         -------
@@ -238,7 +253,7 @@ class Paths:
         times = np.where(sees, self.times_s, np.inf).reshape(-1, len(self.names))
         lost = np.isnan(places).any(axis=1)
         found = []
-        for case in self.cases:
+        for case in cases:
             each = self.first(times, *case).reshape(n, -1, len(self.names) + 1)
             mean = (share[..., None] * each).sum(axis=1)
             mean[lost] = np.nan

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.clearing import Burnt, Cleared, Clearing
-from montecarlo.engine.clearing_paths import RATES, SOUND, STATED, cases_of
+from montecarlo.engine.clearing_paths import RATES, stated_case
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate, ratio, student, student_mean
@@ -49,7 +49,7 @@ class ClearingFrames:
 
     def _by_block(self, case: tuple[float, float]) -> dict[Any, Array]:
         """Means of each block (J + 1, blocks), by type and over all within the scope."""
-        at = cases_of(self.clearing.study).index(case)
+        at = self.clearing.cases.index(case)
         return self._by_type(lambda one: one.sums[at])
 
     def _by_type(self, sums: Callable[[Cleared], Array]) -> dict[Any, Array]:
@@ -89,7 +89,7 @@ class ClearingFrames:
     @property
     def stated(self) -> tuple[float, float]:
         """The case of failures as the study states them."""
-        return STATED if self.clearing.study.dependability is not None else SOUND
+        return stated_case(self.clearing.study)
 
     # --- tables ---------------------------------------------------------------
 
@@ -110,7 +110,7 @@ class ClearingFrames:
         study = self.clearing.study
         weight = weights_of(study)
         shares: dict[Any, float] = {ALL: weight.in_scope, **internal_shares(study)}
-        for case in (one for one in cases_of(study) if one in RATES):
+        for case in (one for one in self.clearing.cases if one in RATES):
             for name, means in self._by_block(case).items():
                 for path, row in zip(self.names, means, strict=True):
                     limits = student_mean(row, trials=self._trials[name])
@@ -207,7 +207,7 @@ class ClearingFrames:
         weight, cost = weights_of(study), study.policy.least_annual_cost
         a_year = weight.internal_per_year * weight.in_scope
         rows = []
-        for case in sorted((one for one in cases_of(study) if one[0] == 1), key=lambda one: one[1]):
+        for case in sorted(case for case in self.clearing.cases if case[0] == 1):
             limits, years = self.nobody(case), case[1] * found.proof_test_years
             row = {"interval_factor": case[1], "proof_test_years": years}
             row |= limit_columns("p_nobody", limits)

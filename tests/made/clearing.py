@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 
 from montecarlo.engine.clearing import Clearing, sample_clearing
-from montecarlo.engine.clearing_paths import cases_of
 from montecarlo.engine.progress import silent
 from montecarlo.engine.workers import workers_of
 from montecarlo.quantities import Array
@@ -69,7 +68,7 @@ def followed(changes: dict[str, Any], workers: int = 1) -> Clearing:
 
 def probabilities(found: Clearing, case: tuple[float, float]) -> dict[Stratum, Array]:
     """Of each path and of nobody, by type."""
-    at = cases_of(found.study).index(case)
+    at = found.cases.index(case)
     return {
         name: np.sum([one.sums[at] for one in blocks], axis=0)
         / np.sum([one.faults for one in blocks])

@@ -14,7 +14,7 @@ import pytest
 from montecarlo.engine.batch import Batch, run_batch
 from montecarlo.engine.block import Block
 from montecarlo.engine.clearing import Clearing, follow
-from montecarlo.engine.clearing_paths import SOUND, STATED, Paths
+from montecarlo.engine.clearing_paths import SOUND, STATED, Paths, cases_of
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import Measured, solve
 from montecarlo.engine.progress import silent
@@ -260,7 +260,8 @@ def test_parts_of_a_chunk_add_up_to_the_whole() -> None:
         chunk = job.design_of(name).chunks(name, 1)[3]
         events = job.design_of(name).events_in(chunk)
         halves = [(0, events // 2), (events // 2, events)]
-        whole, _ = follow(Block(job, chunk))
-        both = [follow(Block(job, replace(chunk, begin=a, end=b)))[0] for a, b in halves]
+        cases = cases_of(study)
+        whole, _ = follow(Block(job, chunk), cases)
+        both = [follow(Block(job, replace(chunk, begin=a, end=b)), cases)[0] for a, b in halves]
         assert sum(one.sums for one in both) == pytest.approx(whole.sums, rel=1e-12)
         assert sum(one.faults for one in both) == pytest.approx(whole.faults)

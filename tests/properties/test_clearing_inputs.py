@@ -51,8 +51,9 @@ def test_a_rate_moves_how_often_nobody_clears() -> None:
     stated = sample_clearing(study, setting_of(study), 1, crew, silent)
     few, found = sample_inputs(stated, crew, silent)
     frame = inputs_frame(few, found).set_index(["input", "way"])
+    whole = sample_clearing(few.study, setting_of(study), 1, crew, silent, only=(EARTH,))
     key = "dependability.parts.breaker.dangerous_per_year"
-    sound = ClearingFrames(few).nobody((0.0, 1.0)).p
+    sound = ClearingFrames(whole).nobody((0.0, 1.0)).p
     row = frame.loc[key, "higher"]
     assert row["nobody_change"] == pytest.approx(0.01 * (1 - sound), rel=1e-9)
     sizes = frame["damage_change_s"].abs().to_numpy()

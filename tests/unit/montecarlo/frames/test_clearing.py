@@ -38,7 +38,9 @@ def invented(study: Study, p: Array, burnt: tuple[Burnt, ...] | None = None) -> 
         for k in range(BLOCKS)
     )
     cleared: dict[Stratum, tuple[Cleared, ...]] = dict.fromkeys(internal_shares(study), blocks)
-    return ClearingFrames(Clearing(study, setting_of(study), 1, PATHS, cleared, burnt))
+    return ClearingFrames(
+        Clearing(study, setting_of(study), 1, cases_of(study), PATHS, cleared, burnt)
+    )
 
 
 def scattered(study: Study) -> Array:
