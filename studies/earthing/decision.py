@@ -91,13 +91,24 @@ def best_of(study: Study, rows: Sequence[Row]) -> Row | None:
     -------
     mapping or None
     """
-    standing = _standing(study, rows)
+    standing = standing_options(study, rows)
     column = criterion(study).column
     return min(standing, key=lambda row: row[column]) if standing else None
 
 
-def _standing(study: Study, rows: Sequence[Row]) -> list[Row]:
-    """The options that the answer is sought among."""
+def standing_options(study: Study, rows: Sequence[Row]) -> list[Row]:
+    """The options that the answer is sought among.
+
+    Parameters
+    ----------
+    study : Study
+    rows : sequence of mapping
+        Of earthing_options.csv.
+
+    Returns
+    -------
+    list of mapping
+    """
     standing = with_setting(rows)
     if not wanted(study):
         return standing
@@ -132,7 +143,7 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     if not wanted(study):
         yield from answer(study, rows, signs)
         return
-    standing, what, best = _standing(study, rows), criterion(study), best_of(study, rows)
+    standing, what, best = standing_options(study, rows), criterion(study), best_of(study, rows)
     if best is None:
         yield NO_OPTION
         return

@@ -4,16 +4,20 @@ what a fault burns."""
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.clearing import clearing_stages
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.stages import Stage, named, stages_of
+from montecarlo.engine.workers import workers_of
+from montecarlo.frames.best_option import best_option_frame
 from montecarlo.study.description import Study
 from studies.clearing.several import tables
 from studies.earthing.figures import DECISION, TRADE, figures
 from studies.earthing.frames import Options, run_options
 from studies.earthing.lasting import earth_faults_stage
+from studies.earthing.radius import option_radius, radius_stages
 from studies.earthing.text import computed, earthing_text
 from studies.protocol import Drawn, Findings, Part
 from studies.report.blocks import items
@@ -36,6 +40,7 @@ class EarthingOptions:
             yield from named(iter([earth_faults_stage(option)]), name)
         for name, option in study.options:
             yield from named(clearing_stages(option), name)
+        yield from radius_stages(study)
 
     def run(
         self,
@@ -48,8 +53,10 @@ class EarthingOptions:
     ) -> Findings:
         """Sample every option, choose its best setting, then follow its earth faults to the
         trip."""
-        options = run_options(study, workers=workers, progress=progress, keep_samples=keep_samples)
-        return findings(options, rough=rough)
+        crew = workers_of(workers)
+        options = run_options(study, workers=crew, progress=progress, keep_samples=keep_samples)
+        radius = None if rough else option_radius(options, crew, progress)
+        return findings(replace(options, radius=radius), rough=rough)
 
 
 def findings(options: Options, *, rough: bool = False) -> Findings:
@@ -73,6 +80,8 @@ def findings(options: Options, *, rough: bool = False) -> Findings:
         "unresolved": options.unresolved,
     }
     frames |= tables(options.clearing, "option")
+    if options.radius is not None:
+        frames["options_radius"] = best_option_frame(options.radius)
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()

@@ -25,6 +25,7 @@ from studies.earthing.answer import (
     with_setting,
 )
 from studies.earthing.decision import DAMAGE, NOBODY, best_of, lead, owners_table
+from studies.earthing.radius import best_unless, radius_notes
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES
 from studies.report.notes import is_computed, move_sentences, sentence, unresolved_sentence
@@ -65,7 +66,13 @@ def earthing_text(options: Options) -> list[Block]:
     chosen = [row for row in rows if row["scheme"]]
     signs, doubts = signs_of(options.differences), of_each(options.doubts)
     return [
-        Lead((*lead(options.study, rows, signs), *_last(options, rows))),
+        Lead(
+            (
+                *lead(options.study, rows, signs),
+                *best_unless(options.study, options.radius),
+                *_last(options, rows),
+            )
+        ),
         *cautions(doubts),
         *owners_table(options.study, rows),
         _found(rows),
@@ -92,6 +99,7 @@ def _notes(options: Options) -> Iterator[str]:
     yield from move_sentences(options.study)
     yield from (sentence(note) for note in _shared(options) if not is_computed(note))
     yield from map(too_few_words, too_few(options.study))
+    yield from radius_notes(options.radius)
     yield unresolved_sentence(options.unresolved_rows)
     every = [len(outcome.notes) for outcome in options.alternatives.outcomes.values()]
     if max(every) > len(_shared(options)):

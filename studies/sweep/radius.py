@@ -110,13 +110,34 @@ def _unless(margin: Margin, distance: float) -> str:
         end = margin.longest if higher else margin.shortest
         place = (end if math.isfinite(end) else margin.centre) + (distance if higher else -distance)
         return f"{event} lasts {'longer' if higher else 'shorter'} than {_value(margin, place)}"
-    place = value_at(margin, distance)
-    return f"the centre of the {name}{of} lies {SIDES[margin.way]} {_value(margin, place)}"
+    return centre_lies(f"{name}{of}", margin.way, value_at(margin, distance), margin.unit)
+
+
+def centre_lies(name: str, way: Way, place: float, unit: str) -> str:
+    """Where the centre of an input lies: below or above a place.
+
+    Parameters
+    ----------
+    name : str
+        Of the input.
+    way : Way
+    place : float
+        In the unit.
+    unit : str
+
+    Returns
+    -------
+    str
+    """
+    return f"the centre of the {name} lies {SIDES[way]} {_in_unit(place, unit)}"
 
 
 def _value(margin: Margin, place: float) -> str:
-    unit = margin.unit.strip("-")
-    return f"{figures(place, DIGITS)} {unit}".rstrip()
+    return _in_unit(place, margin.unit)
+
+
+def _in_unit(place: float, unit: str) -> str:
+    return f"{figures(place, DIGITS)} {unit.strip('-')}".rstrip()
 
 
 def radius_notes(radius: Radius | None) -> Iterator[str]:
