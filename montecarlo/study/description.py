@@ -146,7 +146,8 @@ class General(Section):
         bool,
         word(
             "whether a setting_sweep also reports how far each uncertain input may be off before"
-            " the chosen setting breaks the policy's limit or another one would be chosen"
+            " the chosen setting breaks the policy's limit or another one would be chosen, and"
+            " earthing_options, with [damage] or [dependability], before another option is the best"
         ),
     ] = True
     racing: Annotated[

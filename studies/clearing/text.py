@@ -10,6 +10,7 @@ from montecarlo.frames.clearing import ALL, NOBODY, PART, PATH, RATE_WORDS, Clea
 from montecarlo.quantities.wording import listed
 from studies.clearing.words import PATH_WORDS
 from studies.report.numbers import figures, percent, with_limits
+from studies.report.words import input_name
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -145,7 +146,7 @@ def inputs_text(frame: pd.DataFrame) -> Iterator[str]:
     if not first:
         return
     said = listed(
-        f"{row['input']} {row['way']} by {figures(row['by'], 2)} {row['unit']}"
+        f"{input_name(str(row['input']))} {row['way']} by {figures(row['by'], 2)} {row['unit']}"
         f" ({_signed(row['damage_change_share'])})"
         for row in first
     )

@@ -134,6 +134,11 @@ HOLDS = {
         "each option of earthing at its own best setting, and the energy in its earth faults"
         " (I^2 R_f in the fault: 0 if it is bolted)"
     ),
+    "options_radius": (
+        "how far the centre of each uncertain input may be off before another option is the best by"
+        " what the answer names; stands_to empty: it stays the best up to looked_at; lead: there,"
+        " least value of another option over that of the best"
+    ),
     "earthing_differences": f"one option of earthing minus another, {PAIRS}",
     "who_clears": (
         "which path clears a fault first, or that nobody does, by fault type, with failure rates of"
@@ -242,6 +247,7 @@ BESIDE = (
     "winding_coils",
     "turn_faults_unseen",
     "turn_faults_missed",
+    "options_radius",
 )
 # Of the workbook: a figure, or a page that is made to be printed, shows it
 UNPRINTED = ("exceedance", "missed_fault_places", "commissioning", "winding_coils")

@@ -85,7 +85,12 @@ TABLES = {
     "relay": "relay's ",
     "internal_faults": "",
     "external_events": "event's ",
+    "fault_energy": "",
+    "backup": "back-up's ",
+    "damage": "damage's ",
 }
+PARTS = "dependability.parts."
+RATES = {"dangerous_per_year": "dangerous failures", "spurious_per_year": "unwanted trips"}
 
 
 def input_name(key: str) -> str:
@@ -94,6 +99,9 @@ def input_name(key: str) -> str:
     stays."""
     if " with " in key:
         return " with ".join(map(input_name, key.split(" with ")))
+    if key.startswith(PARTS):
+        part, rate = key.removeprefix(PARTS).split(".")
+        return f"rate of {RATES[rate]}, {part.replace('_', ' ')}"
     table, *path = key.split(".")
     if table not in TABLES or not path:
         return key

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
+from montecarlo.engine.clearing import sample_clearing
+from montecarlo.engine.progress import silent
+from montecarlo.engine.workers import workers_of
+from montecarlo.frames.clearing import ClearingFrames
+from montecarlo.study.shifts import Way
 from studies.clearing.several import tables
 from studies.earthing.frames import Options, run_options
+from studies.earthing.radius import option_radius
 from studies.earthing.run import EarthingOptions, findings
+from tests.made.said import words
 from tests.made.studies import FEW_TYPES, REMOVE, study_with
 
 if TYPE_CHECKING:
@@ -26,6 +34,7 @@ PATHS = ["phase_elements", "earth_element", "neutral_voltage"]
 CHANGES: dict[str, Any] = {
     **FEW_TYPES,
     "study.kind": "earthing_options",
+    "study.radius": True,
     "study.samples": 256,
     "study.earth_fault_samples": 64,
     "backup": {"neutral_voltage": {"pickup_percent": 10, "delay_s": 0.3}},
@@ -62,6 +71,10 @@ CHANGES: dict[str, Any] = {
         ],
     },
 }
+
+
+UNDETECTED = {"dist": "uniform", "low": 8, "high": 12}
+LATER = {"dist": "uniform", "low": 18, "high": 22}
 
 
 @cache
@@ -147,6 +160,39 @@ def test_the_report_has_table_and_figure_and_progress_knows_the_stage() -> None:
     assert {"who_clears", "damage_zones"} <= {*found.frames}
     stages = [stage.what for stage in EarthingOptions().stages(options().study)]
     assert sum("who clears faults" in stage for stage in stages) == 3
+
+
+def test_the_radius_goes_by_what_the_answer_is_decided_by() -> None:
+    """By cost a year, with the time for which nobody clears a fault higher in the file."""
+    study = study_with(CHANGES | {"fault_energy.undetected_time_s": UNDETECTED})
+    own = run_options(study, workers=1)
+    found = option_radius(own, workers_of(1), silent)
+    assert found is not None
+    assert found.best == own.table.set_index("option")["decision_cost_per_year"].idxmin()
+    later = dict(study_with(CHANGES | {"fault_energy.undetected_time_s": LATER}).options)
+    moved = {}
+    for name in found.among:
+        setting, round_ = (getattr(own.clearing[name].clearing, it) for it in ("setting", "round_"))
+        again = sample_clearing(later[name], setting, round_, workers_of(1), silent)
+        means = ClearingFrames(again).block_means()
+        false = row(own.table, name)["false_per_year"]
+        faults = 0.01 * 0.8 * 10.0 / 2.0 * means["damage_mean_s"].mean()
+        faults += 0.01 * 0.99 * 300.0 * means["p_nobody"].mean()
+        moved[name] = faults + 40.0 * (false + 0.003) + 2.0 / 4
+    key = "fault_energy.undetected_time_s"
+    (turn,) = [one for one in found.turns if (one.key, one.way) == (key, Way.HIGHER)]
+    assert turn.looked_at == pytest.approx(10)
+    least = min(each for name, each in moved.items() if name != found.best)
+    assert turn.lead == pytest.approx(least / moved[found.best], rel=1e-9)
+
+
+def test_the_radius_stands_in_the_answer_and_in_a_table() -> None:
+    found = EarthingOptions().run(options().study, workers=1)
+    assert {"input", "stands_to", "best_beyond"} <= {*found.frames["options_radius"].columns}
+    lead = words(found.text[:1])
+    assert "least yearly cost whichever one input is off" in lead or " has the least yearly" in lead
+    without = study_with(CHANGES | {"study.radius": False})
+    assert option_radius(replace(options(), study=without), workers_of(1), silent) is None
 
 
 def test_a_study_without_either_table_has_none_of_it() -> None:

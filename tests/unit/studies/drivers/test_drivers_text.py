@@ -232,6 +232,12 @@ def test_each_probability_has_its_own_input() -> None:
         ("ct.knee_voltage_v with ct.ankle_ratio", "CTs' knee voltage with CTs' ankle ratio"),
         ("machine.voltage_factor", "voltage factor"),
         ("winding.group_unbalance_percent", "winding's group unbalance"),
+        ("fault_energy.undetected_time_s", "undetected time"),
+        ("backup.neutral_voltage.error_percent", "back-up's error, neutral voltage"),
+        (
+            "dependability.parts.second_relay.dangerous_per_year",
+            "rate of dangerous failures, second relay",
+        ),
     ],
 )
 def test_inputs_have_names(key: str, name: str) -> None:

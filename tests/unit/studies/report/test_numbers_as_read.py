@@ -205,6 +205,7 @@ def test_energy_in_a_bolted_fault_is_said_to_be_0() -> None:
         alternatives=SimpleNamespace(outcomes={"200 A": SimpleNamespace(notes=())}),
         unresolved_rows=(),
         doubts={},
+        radius=None,
     )
     text = words(earthing_text(cast("Options", options)))
     assert "0 in a bolted fault" in text
