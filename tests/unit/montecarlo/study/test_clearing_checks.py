@@ -243,6 +243,28 @@ def test_no_doubt_is_given_where_none_is_due(changes: dict[str, Any]) -> None:
     assert texts(changes) == {}
 
 
+@pytest.mark.parametrize(
+    ("decay", "words"),
+    [
+        (1.0, "1 s, and in the one open record"),
+        ({"dist": "uniform", "low": 0.8, "high": 2.5}, "0.8 to 2.5 s, and in the one open record"),
+        ({"dist": "uniform", "low": 2, "high": 6}, None),
+        (3.45, None),  # open record: test_data3 of repository miguelmoreto/pycomtrade, measured
+    ],
+)
+def test_a_field_that_decays_faster_than_a_record_shows_is_doubted(
+    decay: Any, words: str | None
+) -> None:
+    given = harmed()
+    given["fault_energy"] = given["fault_energy"] | {"field_decay_time_constant_s": decay}
+    key = "fault_energy.field_decay_time_constant_s"
+    found = {one.key: one.text for one in cautions(study_with(given))}
+    assert (key in found) == (words is not None)
+    if words is not None:
+        assert found[key].startswith(words)
+        assert "3.45 s" in found[key]
+
+
 def test_a_kind_of_study_that_does_not_use_the_tables_says_so() -> None:
     found = texts(dependable() | harmed() | {"study.kind": "uncertainty_drivers"})
     said = "Studies of kind uncertainty_drivers do not use this table; setting_sweep,"
