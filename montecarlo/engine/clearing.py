@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from montecarlo.engine import primary
 from montecarlo.engine.block import Block
@@ -57,9 +58,9 @@ class Burnt:
 
     weight: Array  # probability of the path
     equivalent_s: Array  # seconds of the reference current
-    after_share: Array  # part of it after the breaker has opened
-    iron_cm3: Array  # at most
-    beyond: Array  # number of the zone
+    after_share: NDArray[np.float32]  # part of it after the breaker has opened
+    iron_cm3: NDArray[np.float32]  # at most
+    beyond: NDArray[np.int8]  # number of the zone
 
 
 @dataclass(frozen=True, eq=False)
@@ -230,7 +231,7 @@ def sample_clearings(
             one.cases,
             paths_of(one.study, one.setting.scheme),
             {name: tuple(map(_added, blocks)) for name, blocks in cleared.items()},
-            tuple(map(_joined, burnt)) if any(burnt) else None,
+            tuple(_joined(parts) for parts in _taken(burnt)) if any(burnt) else None,
         )
         found.unresolved()  # ends the run where there are too many
         yield found
@@ -249,6 +250,12 @@ def _tasks(asked: Asked) -> list[Followed]:
 def _added(parts: Iterable[Cleared]) -> Cleared:
     every = [*parts]
     return Cleared(*(sum(getattr(one, field.name) for one in every) for field in fields(Cleared)))
+
+
+def _taken(lists: list[list[Burnt]]) -> Iterator[list[Burnt]]:
+    """Each in turn, and then no longer held: whole runs are large."""
+    while lists:
+        yield lists.pop(0)
 
 
 def _joined(parts: Iterable[Burnt]) -> Burnt:
@@ -345,8 +352,14 @@ def _burnt(paths: Paths, x: Array) -> Burnt:
     share = np.divide(after, whole, out=np.zeros_like(whole), where=whole > 0)
     iron = iron_volume_cm3(heat, s["damage.arc_voltage_v"][:, None, None], given.core_share)
     beyond = np.sum([whole > limit for limit in limits], axis=0) + np.zeros_like(whole)
-    every = (whole / given.reference_a**power, share, iron, beyond)
-    return Burnt(weight, *(one.reshape(n * count, -1) for one in every))
+    flat = (n * count, len(paths.names) + 1)
+    return Burnt(
+        weight,
+        (whole / given.reference_a**power).reshape(flat),
+        share.reshape(flat).astype(np.float32),
+        iron.reshape(flat).astype(np.float32),
+        beyond.reshape(flat).astype(np.int8),
+    )
 
 
 def _in_fault(fault: EarthFault) -> Array:

@@ -12,12 +12,16 @@ from montecarlo.sampling.design import BLOCKS, Design
 from montecarlo.sampling.nets import POINTS_MAX
 from montecarlo.study.budget import earth_fault_samples, weighted_samples
 from montecarlo.study.candidates import Lattice, candidate_lattices
+from montecarlo.study.clearing_checks import paths_of
 from montecarlo.study.description import Study
 
 CELLS_MAX = 40_000_000  # installations x candidates that the tables may hold
 SAMPLES_MAX = 10**9  # of a type: a task of external events is then half a minute's work
 BYTES_EACH = 30_000  # of a run's memory, measured: a candidate's rows,
 BYTES_AN_INSTALLATION = 550  # and its tallies on each installation
+
+BYTES_A_PATH = 400  # of each earth fault and path whose damage is kept, measured
+BYTES_A_PATH_IN_TABLES = 500  # the same while its tables are made
 
 Sizes = Mapping[str, int]  # keys of [study] that differ from what the study states
 
@@ -130,6 +134,25 @@ def memory_needed(lattices: Sequence[Lattice], earth: Design) -> float:
     )
 
 
+def damage_bytes(study: Study) -> float:
+    """About what the damage of all earth faults takes, of every study that is compared. [bytes]
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    float
+        0 without [damage].
+    """
+    if study.damage is None:
+        return 0.0
+    compared = max(len(study.options), 1 + len(study.alternative_studies))
+    each = BYTES_A_PATH * compared + BYTES_A_PATH_IN_TABLES
+    return float(each * (len(paths_of(study)) + 1) * designs(study)[1].samples_drawn)
+
+
 def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
     """Samples, installations and candidates within what tables and memory hold.
 
@@ -182,6 +205,11 @@ def check_size(study: Study, lattices: Sequence[Lattice]) -> None:
             f" {earth.samples_drawn} earth faults need about {need / 1e9:.1f} GB, and this machine"
             f" has {here / 1e9:.1f} GB; thin the grids in [candidates], or lower"
             " study.installations or study.earth_fault_samples"
+        )
+    if (need := damage_bytes(study)) > here:
+        raise StudyError(
+            f"study.earth_fault_samples: {earth.samples_drawn} earth faults whose damage is counted"
+            f" need about {need / 1e9:.1f} GB, and this machine has {here / 1e9:.1f} GB; give fewer"
         )
     if (need := search_bytes(study, lattices)) > here:
         raise StudyError(

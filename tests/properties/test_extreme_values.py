@@ -29,6 +29,14 @@ TINY = FEW_TYPES | {
     "candidates.stabilising_resistance_ohm": [300],
     "policy.p_false_max": 0.9,
 }
+DAMAGE = {
+    "fault_energy": {
+        "breaker_time_s": 0.08,
+        "field_decay_time_constant_s": 4.0,
+        "undetected_time_s": 60,
+    },
+    "damage": {"exponent": 1.5},
+}
 HYDRO = Path(__file__).parents[2] / "configs/hydro_11kv.toml"
 TYPES = ("earth", "phase_phase", "phase_phase_earth", "three_phase", "inter_turn")
 
@@ -277,6 +285,26 @@ def test_more_candidates_than_the_memory_holds_are_refused(monkeypatch: pytest.M
             " or study.earth_fault_samples"
         ),
     )
+
+
+def test_damage_that_does_not_fit_is_refused_before_any_fault_is_followed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """16 faults, of two paths and nobody, 900 bytes each."""
+    study = study_with(TINY | DAMAGE)
+    need = sizes.damage_bytes(study)
+    assert need == 16 * 3 * 900
+    assert sizes.damage_bytes(study_with(TINY)) == 0
+    monkeypatch.setattr(sizes, "memory_needed", lambda *_: 0.0)
+    monkeypatch.setattr(sizes, "search_bytes", lambda *_: 0.0)
+    monkeypatch.setattr(sizes, "memory_bytes", lambda: need)
+    sizes.check_sizes(study)
+    monkeypatch.setattr(sizes, "memory_bytes", lambda: need - 1)
+    with pytest.raises(StudyError) as caught:
+        sizes.check_sizes(study)
+    (fault,) = caught.value.faults
+    assert fault.startswith("study.earth_fault_samples: 16 earth faults whose damage is counted")
+    assert fault.endswith("give fewer")
 
 
 def test_a_million_earth_faults_are_counted_in_the_memory_that_a_run_needs() -> None:
