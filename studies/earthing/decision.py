@@ -20,7 +20,7 @@ from studies.earthing.answer import (
     names,
     with_setting,
 )
-from studies.report.blocks import Block, Section, Table
+from studies.report.blocks import Block, Table
 from studies.report.numbers import (
     a_year,
     cell,
@@ -30,7 +30,6 @@ from studies.report.numbers import (
 )
 from studies.sweep.recommendation import kept, security
 
-HEADING = "What the owner decides on"
 COST = "decision_cost_per_year"
 NOBODY = Quantity(
     "p_nobody",
@@ -229,8 +228,7 @@ def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
             (row["option"], *(show(row) if known or always else "-" for _, show, always in every))
         )
     head = ("option", *(words for words, _, _ in every))
-    table = Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study)))
-    return [Section(HEADING, [table])]
+    return [Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study)))]
 
 
 Column = tuple[str, Callable[[Row], str], bool]  # its head, its cells, whether without a setting

@@ -45,6 +45,7 @@ ENERGIES = (
     "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault. It holds for the fault"
     " resistances and times that the study states. The intervals do not include their uncertainty."
 )
+EACH = "Each option at its best setting"
 ELSEWHERE = (
     "Notes of single options (solutions, weighted samples, rejected candidates) stand in"
     " provenance.json."
@@ -65,6 +66,14 @@ def earthing_text(options: Options) -> list[Block]:
     rows = options.table.to_dict("records")
     chosen = [row for row in rows if row["scheme"]]
     signs, doubts = signs_of(options.differences), of_each(options.doubts)
+    each = [
+        _found(rows),
+        *items(f"{row['option']}: {setting_words(options.study, row)}" for row in chosen),
+        _energies(rows),
+        *items(further(options.study, rows, signs)),
+        *paragraphs(_costs(options, chosen), ENERGIES),
+        *closest_of_each(options.results),
+    ]
     return [
         Lead(
             (
@@ -74,13 +83,8 @@ def earthing_text(options: Options) -> list[Block]:
             )
         ),
         *cautions(doubts),
-        *owners_table(options.study, rows),
-        _found(rows),
-        *items(f"{row['option']}: {setting_words(options.study, row)}" for row in chosen),
-        _energies(rows),
-        *items(further(options.study, rows, signs)),
-        *paragraphs(_costs(options, chosen), ENERGIES),
-        *closest_of_each(options.results),
+        *(owner := owners_table(options.study, rows)),
+        *([Section(EACH, each)] if owner else each),
         Section(NOTES, [*to_note(doubts), *items(_notes(options))]),
     ]
 

@@ -15,6 +15,7 @@ from studies.earthing.decision import criterion, lead
 from studies.earthing.frames import Options, run_options
 from studies.earthing.run import findings
 from studies.earthing.text import earthing_text
+from studies.report.blocks import Table
 from tests.made.clearing import BACKUP, SMALL, TIMES, part, with_parts
 from tests.made.said import words
 from tests.made.studies import study_with
@@ -145,9 +146,10 @@ def test_the_switch_takes_damage_off_and_differences_are_paired(compared: Option
 
 
 def test_the_report_opens_with_the_damage(compared: Options) -> None:
-    text = words(earthing_text(compared))
-    assert text.startswith('Least mean damage: "30 A".')
-    assert "What the owner decides on" in text or "damage, s of 10 A" in text
+    said = earthing_text(compared)
+    assert words(said).startswith('Least mean damage: "30 A".')
+    first = next(block for block in said if isinstance(block, Table))
+    assert "damage, s of 10 A" in first.header
     found = findings(compared)
     for name in ("who_clears", "damage", "damage_zones", "dependability", "test_intervals"):
         assert found.frames[name].columns[0] == "option"

@@ -12,7 +12,7 @@ import pytest
 from montecarlo.study.description import Study
 from studies.earthing.answer import signs_of
 from studies.earthing.decision import best_of, lead, owners_table
-from studies.report.blocks import Section, Table
+from studies.report.blocks import Table
 from tests.made.studies import REMOVE, study_with
 
 if TYPE_CHECKING:
@@ -179,9 +179,7 @@ def test_no_option_with_a_setting() -> None:
 
 
 def table(study: Study, rows: list[dict[str, Any]]) -> Table:
-    (section,) = owners_table(study, rows)
-    assert isinstance(section, Section)
-    (found,) = section.blocks
+    (found,) = owners_table(study, rows)
     assert isinstance(found, Table)
     return found
 
