@@ -316,6 +316,34 @@ def follow(block: Block, cases: Sequence[Case]) -> tuple[Cleared, Burnt | None]:
     return _cleared(each, seen, paths.works), None
 
 
+def expected(block: Block, along: Along) -> tuple[Array | None, Array]:
+    """Of each earth fault with the job's one setting, over its place and the failures of parts as
+    stated.
+
+    Parameters
+    ----------
+    block : Block
+    along : Along
+        Its solution.
+
+    Returns
+    -------
+    (n,) array (s of the reference current) or None
+        Mean damage; None without [damage].
+    (n,) array (-)
+        Probability that nobody clears the fault.
+    """
+    (lattice,) = block.job.lattices
+    paths = Paths(block, lattice)
+    places = paths.places(along)
+    (each,) = paths.along(places, [stated_case(block.study)])
+    if block.study.damage is None:
+        return None, each[:, -1]
+    harm = _burnt(paths, places)
+    mean = (harm.weight * harm.equivalent_s).reshape(len(block), -1).sum(axis=1) / PLACES
+    return mean, each[:, -1]
+
+
 def _cleared(each: Array, sees: Array, works: Array) -> Cleared:
     """From probabilities (cases, n, J + 1), and of each path alone (n, J)."""
     known: Flags = np.asarray(np.isfinite(each).all(axis=(0, 2)))

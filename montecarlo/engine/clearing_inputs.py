@@ -74,7 +74,7 @@ def types_with(study: Study, item: Input, types: Sequence[Stratum]) -> tuple[Str
     -------
     tuple of Stratum
     """
-    if item.key.endswith(UNWANTED):
+    if item.key.endswith(UNWANTED) or (study.damage is None and item.key.startswith(OF_DAMAGE)):
         return ()
     beside = EARTH_ALONE if item.key.startswith(OF_DAMAGE) else types
     every = item.key.startswith(BESIDE)

@@ -9,19 +9,12 @@ import numpy as np
 
 from montecarlo.plant.damage import zone_faults
 from montecarlo.plant.fault_energy import FaultEnergy
-from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.dependability import OF_SCHEME, Dependability, dependability_faults
 from montecarlo.study.description import Study
 
-KINDS = (
-    "setting_sweep",
-    "scheme_comparison",
-    "earthing_options",
-    "alternatives",
-)  # of study, that follow faults to who clears them
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
 RECORDED_DECAY_S = 3.45  # open record of a trip, test_data3 of repository miguelmoreto/pycomtrade
 PER_HOUR = 1e-5  # a year, below which a rate may be one per hour
@@ -92,15 +85,6 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
     ------
     Caution
     """
-    tables = (("damage", study.damage), ("dependability", study.dependability))
-    if study.study.kind not in KINDS:
-        for name, table in tables:
-            if table is not None:
-                yield Caution(
-                    name,
-                    f"Studies of kind {study.study.kind} do not use this table;"
-                    f" {listed(KINDS)} do.",
-                )
     if study.damage is not None and study.fault_energy is not None:
         yield from _decay(study.fault_energy)
     if study.dependability is not None:

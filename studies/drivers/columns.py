@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from montecarlo.engine.clearing import wanted
+from montecarlo.engine.clearing_inputs import types_with
 from montecarlo.engine.space import inputs_of
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import Input, Tie, correlation_matrix
@@ -16,6 +18,7 @@ from montecarlo.sampling.points import Matrix, Points
 from montecarlo.sampling.stratum import EARTH, INTER_TURN, Side, Stratum
 from montecarlo.sampling.transform import DRAWN, HIGHEST, LOWEST
 from montecarlo.study.description import Study
+from montecarlo.study.shifts import uncertain_inputs
 from montecarlo.study.strata import in_time, off_network_share, sees_turns
 
 PHASE, ANGLE, STATE, BRANCH, CONTACT = DRAWN
@@ -74,11 +77,22 @@ def columns_of(study: Study, stratum: Stratum) -> Columns:
             *([BRANCH] if sees_turns(study) and stratum != INTER_TURN else []),
             *([CONTACT] if stratum == INTER_TURN else []),
         ]
-    widths = {item.key: item.columns for item in inputs_of(study, stratum)} | dict.fromkeys(
-        draws, 1
-    )
+    every = [*inputs_of(study, stratum), *_of_clearing(study, stratum)]
+    widths = {item.key: item.columns for item in every} | dict.fromkeys(draws, 1)
     starts = np.cumsum([0, *widths.values()])
     return Columns(widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]))
+
+
+def _of_clearing(study: Study, stratum: Stratum) -> list[Input]:
+    """What beside these decides the damage of earth faults, and who clears them."""
+    if stratum != EARTH or not wanted(study):
+        return []
+    there = {item.key for item in inputs_of(study, stratum)}
+    return [
+        item
+        for item in uncertain_inputs(study)
+        if item.key not in there and types_with(study, item, [EARTH])
+    ]
 
 
 # --- groups -------------------------------------------------------------------

@@ -2,7 +2,8 @@
 
 The output is the critical pick-up in multiples of the setting, the largest over the elements: above
 1 one of them operates. Its logarithm is taken; below a floor it counts as the floor. Of earth
-faults also the critical position."""
+faults also the critical position and, where the study asks, the logarithm of the damage and how
+likely nobody clears the fault, both over its place and the failures of parts."""
 
 from __future__ import annotations
 
@@ -12,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from montecarlo.engine.block import Block, thresholds
+from montecarlo.engine.clearing import expected, wanted
 from montecarlo.engine.guard import EFFECTS, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import solve
@@ -32,9 +34,11 @@ from montecarlo.study.description import Study
 from studies.drivers.columns import Columns, Group, columns_of, groups_of
 
 EFFECTS_STAGE = "effects of inputs"
-OUTPUTS = PICKUP, POSITION = "critical pick-up", "critical position"
+PICKUP, POSITION = "critical pick-up", "critical position"
+DAMAGE, NOBODY = "damage", "nobody clears"
 AT_ONCE = 128  # rows of a net in a chunk, each solved k + 2 times
 FLOOR = 0.1  # of the finest candidate
+LEAST_DAMAGE_S = 1e-9  # of the reference current
 FEWEST = 256
 
 
@@ -110,8 +114,28 @@ def effects(
     return [
         _effect_of(study, setting, name, output, values)
         for name, parts in solved.items()
-        for output, values in zip(OUTPUTS, np.concatenate(parts, axis=2), strict=False)
+        for output, values in zip(
+            outputs_of(study, name), np.concatenate(parts, axis=2), strict=True
+        )
     ]
+
+
+def outputs_of(study: Study, name: Stratum) -> tuple[str, ...]:
+    """What is asked of a fault type or event.
+
+    Parameters
+    ----------
+    study : Study
+    name : Stratum
+
+    Returns
+    -------
+    tuple of str
+    """
+    if name != EARTH:
+        return (PICKUP,)
+    beside = () if study.damage is None else (DAMAGE,)
+    return (PICKUP, POSITION, *beside, *((NOBODY,) if wanted(study) else ()))
 
 
 def _effect_of(
@@ -119,8 +143,8 @@ def _effect_of(
 ) -> EffectsOf:
     """values (k + 2, rows)."""
     lost, low = ~np.isfinite(values), np.zeros(values.shape, bool)
-    if output == PICKUP:
-        floor = _floor(study, setting)
+    if output in (PICKUP, DAMAGE):
+        floor = _floor(study, setting) if output == PICKUP else LEAST_DAMAGE_S
         low = values < floor
         with np.errstate(invalid="ignore"):
             values = np.log(np.maximum(values, floor))
@@ -178,6 +202,8 @@ def _solved(task: Mixtures) -> Array:
     if isinstance(found, Along):
         pickups = {at.axis: part for at, part in pickups_at_place(block, lattice, found)}
         outputs = [multiples(pickups, task.setting), missed_parts(block, found)[:, 0]]
+        if wanted(study):
+            outputs += [each for each in expected(block, found) if each is not None]
     else:
         event = found.pickups(lattice)
         parts = {stage: getattr(event, stage) for stage in STAGES}

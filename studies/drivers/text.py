@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
-from studies.drivers.effects import POSITION
+from studies.drivers.effects import DAMAGE, NOBODY, POSITION
 from studies.drivers.samples import CENTRE, HALVED
 from studies.report.blocks import Block, Lead, Paragraph, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
@@ -30,6 +30,11 @@ if TYPE_CHECKING:
 
 FEW_HITS = 50.0
 MOST_LEADING = 3  # inputs of one output; the table has all
+OF_EARTH_FAULTS = {
+    POSITION: "protected part of the winding",
+    DAMAGE: "damage of an earth fault",
+    NOBODY: "earth faults that nobody clears",
+}
 WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
 
@@ -114,8 +119,9 @@ def _leaders(drivers: pd.DataFrame, gate: str = "") -> list[Block]:
 
 def _leading_table(drivers: pd.DataFrame) -> list[Block]:
     rows = [
-        ("protected part of the winding", _leading(some))
-        for some in [drivers[drivers["output"] == POSITION]]
+        (words, _leading(some))
+        for output, words in OF_EARTH_FAULTS.items()
+        for some in [drivers[drivers["output"] == output]]
         if len(some)
     ]
     rows += [

@@ -265,13 +265,6 @@ def test_a_field_that_decays_faster_than_a_record_shows_is_doubted(
         assert "3.45 s" in found[key]
 
 
-def test_a_kind_of_study_that_does_not_use_the_tables_says_so() -> None:
-    found = texts(dependable() | harmed() | {"study.kind": "uncertainty_drivers"})
-    said = "Studies of kind uncertainty_drivers do not use this table; setting_sweep,"
-    assert set(found) == {"damage", "dependability"}
-    assert all(text.startswith(said) for text in found.values())
-
-
 # --- as a file has them -------------------------------------------------------
 
 FILE = """
