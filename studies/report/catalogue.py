@@ -159,7 +159,10 @@ HOLDS = {
         " p_missed_both: failures included"
     ),
     "test_intervals": "faults that nobody clears if all parts are tested more or less often",
-    "drivers": "first and total effects of each input on the currents in the elements",
+    "drivers": (
+        "first and total effects of each input on the currents in the elements and, of earth"
+        " faults, on the protected winding, the damage and how likely nobody clears them"
+    ),
     "elasticities": (
         "how missed faults and false trips change with the centre and the spread of each input"
     ),
