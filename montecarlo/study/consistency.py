@@ -9,12 +9,10 @@ import math
 from collections.abc import Iterator
 from itertools import pairwise
 
-from montecarlo.plant.earthing import WAYS_TO_EARTH
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.sampling.inputs import correlation_faults, list_inputs
-from montecarlo.study.axes import DELAYS
 from montecarlo.study.backup_checks import backup_faults
 from montecarlo.study.budget import samples_that_show, shown_at_best, weighted_samples
 from montecarlo.study.candidates import candidate_lattices, grids_of, is_searched
@@ -22,7 +20,9 @@ from montecarlo.study.chain_checks import CHAIN_CHECKS
 from montecarlo.study.check import Check
 from montecarlo.study.clearing_checks import CLEARING_CHECKS
 from montecarlo.study.ct_checks import CT_CHECKS
+from montecarlo.study.delay_checks import DELAY_CHECKS
 from montecarlo.study.description import Study
+from montecarlo.study.earthing_checks import EARTHING_CHECKS
 from montecarlo.study.earthing_options import option_faults
 from montecarlo.study.gate_checks import GATE_CHECKS
 from montecarlo.study.internal_checks import INTERNAL_CHECKS
@@ -88,43 +88,6 @@ def _reactances(study: Study) -> Iterator[str]:
             )
 
 
-def _earthing(study: Study) -> Iterator[str]:
-    """One way to give the neutral's resistor, whole; heating needs the alloy."""
-    earthing = study.earthing
-    given = [way for way in WAYS_TO_EARTH if any(getattr(earthing, key) is not None for key in way)]
-    ways = (
-        "give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with"
-        " secondary_resistance_ohm"
-    )
-    if len(given) != 1:
-        yield f"earthing: {listed(way[0] for way in given) or 'no resistor'} given; {ways}"
-        return
-    yield from (
-        f"earthing.{key}: missing; an earthing transformer needs {listed(WAYS_TO_EARTH[2])}"
-        for key in given[0]
-        if getattr(earthing, key) is None
-    )
-    for key in ("transformer_resistance_ohm", "transformer_reactance_ohm"):
-        if given[0] != WAYS_TO_EARTH[2] and getattr(earthing, key) is not None:
-            yield (
-                f"earthing.{key}: there is no earthing transformer; take it out or give"
-                f" {listed(WAYS_TO_EARTH[2])}"
-            )
-    hybrid = ("high_resistance_ohm", "switch_time_s")
-    if len(absent := [key for key in hybrid if getattr(earthing, key) is None]) == 1:
-        yield (
-            f"earthing.{absent[0]}: missing; hybrid earthing needs {listed(hybrid)}; give both or"
-            " none"
-        )
-    coefficient = earthing.temperature_coefficient_per_k
-    if earthing.temperature_rise_k.support()[1] > 0 and coefficient.support() == (0, 0):
-        yield (
-            "earthing.temperature_coefficient_per_k: 0, and temperature_rise_k then changes"
-            " nothing; give that of the alloy, as 0.001 for a stainless steel or 0.00012 for an"
-            " aluminium-chromium steel"
-        )
-
-
 def check_relay(study: Study) -> Iterator[str]:
     """The relay's range, its step, one burden an element.
 
@@ -157,44 +120,6 @@ def check_relay(study: Study) -> Iterator[str]:
             yield (
                 f"relay.{axis}_burden_va: relay.{axis}_burden_ohm is given as well; give the burden"
                 " in VA at setting or in ohms"
-            )
-
-
-def _delays(study: Study) -> Iterator[str]:
-    """Phasor solutions count the delay and one cycle; slower than the allowed time is never in
-    time."""
-    allowed, cycle = study.internal_faults.allowed_time_s, 1 / study.machine.frequency_hz
-    for key, delay in _all_delays(study):
-        if not delay + cycle <= allowed * (1 + 1e-12):
-            yield (
-                f"{key}: {delay:g} s, must be at most internal_faults.allowed_time_s less one cycle"
-                f" = {allowed - cycle:g} s; shorten the delay or allow more time"
-            )
-
-
-def _all_delays(study: Study) -> list[tuple[str, float]]:
-    """Key and value of every delay. [s]"""
-    delays = []
-    for name in DELAYS:
-        delays += [(f"candidates.{name}", delay) for delay in getattr(study.candidates, name)]
-        own = getattr(study.candidates.existing, name, None)
-        delays += [] if own is None else [(f"candidates.existing.{name}", own)]
-    return delays
-
-
-def _durations(study: Study) -> Iterator[str]:
-    """What is simulated of a lasting event must hold the longest delay and the cycle that is
-    measured: an element that would still wait at the end of the window would count as silent."""
-    slowest = max(delay for _, delay in _all_delays(study))
-    least = slowest + 1 / study.machine.frequency_hz
-    for event in study.external_events:
-        # others are cleared, and end by themselves
-        duration = getattr(event, "duration_s", None)
-        if duration is not None and not duration >= least * (1 - 1e-12):
-            yield (
-                f"external_events.{event.name}.duration_s: {duration:g} s, must be at least the"
-                f" longest delay of the candidates and one cycle = {least:g} s; simulate the event"
-                " for longer or shorten the delay"
             )
 
 
@@ -346,11 +271,10 @@ CHECKS: tuple[Check, ...] = (
     *SCHEME_CHECKS,
     *GATE_CHECKS,
     *NONLINEAR_CHECKS,
-    Check(_earthing, ("earthing",)),
+    *EARTHING_CHECKS,
     Check(check_relay, ("relay",)),
     *CHAIN_CHECKS,
-    Check(_delays, ("machine", "internal_faults", "candidates")),
-    Check(_durations, ("machine", "candidates", "external_events")),
+    *DELAY_CHECKS,
     Check(_count, ("scheme", "candidates", "ct")),
     Check(_compare, ("study", "scheme", "candidates", "ct", "relay")),
     Check(_shares, ("internal_faults",)),

@@ -18,7 +18,7 @@ MOST_HEATED_K = 760.0  # rise of a neutral resistor in its shortest duties
 def _capacitive_current(study: Study) -> Iterator[Caution]:
     nominal = Nominal(study)
     capacitance = nominal.capacitance_f
-    resistance = nominal.neutral_ohm
+    resistance = nominal.largest_neutral_ohm
     if capacitance <= 0:
         yield Caution(
             "machine.stator_capacitance_f",
@@ -26,9 +26,10 @@ def _capacitive_current(study: Study) -> Iterator[Caution]:
             " rule R <= 1/(3wC) of the resistor cannot be checked.",
         )
     elif resistance > (limit := 1 / (3 * study.machine.omega * capacitance)):
+        hybrid = resistance > nominal.neutral_ohm
         yield Caution(
-            f"earthing.{study.earthing.key}",
-            f"{resistance:.4g} ohm is above 1/(3wC) = {limit:.4g} ohm (C = {capacitance * 1e6:.3g}"
+            f"earthing.{'high_resistance_ohm' if hybrid else study.earthing.key}",
+            f"{resistance:.4g} ohm{' after the trip' if hybrid else ''} is above 1/(3wC) = {limit:.4g} ohm (C = {capacitance * 1e6:.3g}"
             " uF per phase). Intermittent earth faults may then raise the voltage.",
         )
 

@@ -39,7 +39,7 @@ def options_by_hand(study: Study) -> list[Block]:
         sees = [*_scheme_sees(desk)]
         x, ohm = min((part for part, _ in sees), default=1.0), desk.neutral_ohm
         limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f))
-        rule = "kept" if ohm <= limit else "not kept"
+        rule = "kept" if desk.largest_neutral_ohm <= limit else "not kept"
         part = percent(x, 3) if x < 1 else NEVER
         row = (name, f"{ohm:.4g}", f"{desk.emf_v / ohm:.3g}", part, rule)
         harm = () if option.damage is None else (figures(_terminal_s(desk, sees), 3),)
@@ -49,6 +49,8 @@ def options_by_hand(study: Study) -> list[Block]:
         "Unprotected: part of the winding, from the neutral, where a bolted earth fault operates no"
         " element of any candidate. By phasors, with the CTs' excitation and the bias; no load."
     ]
+    if any(option.earthing.high_resistance_ohm is not None for _, option in study.options):
+        notes.append("With hybrid earthing R_N <= 1/(3wC) is for the resistance after the trip.")
     if study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
         head = (*head, f"damage, s of {reference}")

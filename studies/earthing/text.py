@@ -263,12 +263,19 @@ def _rule(rows: Sequence[Row]) -> str:
     if math.isinf(limit):
         return "No capacitance is given, so the rule R_N <= 1/(3wC) is not checked."
     broken = [
-        f"{names([row['option']])} ({row['neutrals_ohm']:.4g} ohm)"
+        f"{names([row['option']])} ({_largest(row)})"
         for row in rows
         if not row["keeps_capacitive_rule"]
     ]
     rule = f"R_N <= 1/(3wC) = {limit:.4g} ohm"
     return f"{listed(broken)} does not keep {rule}." if broken else f"Every option keeps {rule}."
+
+
+def _largest(row: Row) -> str:
+    """What the rule is for: of hybrid earthing the resistance after the trip."""
+    largest = row["largest_neutral_ohm"]
+    after = " after the trip" if largest > row["neutrals_ohm"] else ""
+    return f"{largest:.4g} ohm{after}"
 
 
 def _rating(rows: Sequence[Row]) -> Iterator[str]:

@@ -356,8 +356,10 @@ def _capacitive(desk: Desk) -> Iterator[Block]:
     if not np.isfinite(limit):
         yield Paragraph(f"{rule}: no capacitance is given.")
         return
-    verdict = "kept" if desk.neutral_ohm <= limit else "not kept"
+    largest = desk.largest_neutral_ohm
+    after = " after the trip" if largest > desk.neutral_ohm else ""
+    verdict = "kept" if largest <= limit else "not kept"
     yield Paragraph(
         f"{rule} = 1 / (3 x {omega:.4g} 1/s x {capacitance * 1e6:.3g} uF) = {limit:.4g} ohm; the "
-        f"neutral has {desk.neutral_ohm:.4g} ohm: {verdict}."
+        f"neutral has {largest:.4g} ohm{after}: {verdict}."
     )

@@ -173,6 +173,52 @@ def test_an_option_that_cannot_be_is_refused_in_one_line(
     )
 
 
+HYBRID = {"switch_time_s": 0.1}
+LOW = "must be above the resistor's {} ohm; it is what stays after the trip, so give a higher one"
+
+
+@pytest.mark.parametrize(
+    ("resistor", "ohm"),
+    [
+        ({"resistance_ohm": {"dist": "uniform", "low": 10, "high": 30}}, 20.0),
+        ({"current_limit_a": 11000 / 3**0.5 / 25}, 25.0),
+        ({"transformer_ratio": 20.0, "secondary_resistance_ohm": 0.1}, 40.0),
+        (
+            {
+                "resistance_ohm": 40.0,
+                "temperature_rise_k": 250.0,
+                "temperature_coefficient_per_k": 0.001,
+            },
+            50.0,
+        ),
+    ],
+)
+@pytest.mark.parametrize("part", [0.5, 1.0, 1.001])
+def test_what_stays_after_the_trip_is_above_the_resistor_however_it_is_given(
+    resistor: dict[str, Any], ohm: float, part: float
+) -> None:
+    changed = resistor | HYBRID | {"high_resistance_ohm": part * ohm}
+    if part > 1:
+        assert study_with(earthing=changed).earthing.high_resistance_ohm is not None
+        return
+    of_table = faults_of({"earthing": changed})
+    of_option = faults_of(options({"name": "a"}, {"name": "b"} | changed))
+    value = f"earthing.high_resistance_ohm: {part * ohm:.4g} ohm"
+    told = f"{value}, {LOW.format(f'{ohm:.4g}')}, or take it out with switch_time_s"
+    assert of_table == (told,)
+    assert of_option == (f"earthing_options[1]: {told}",)
+
+
+def test_the_centre_of_what_stays_is_compared() -> None:
+    given = {"resistance_ohm": 20.0} | HYBRID
+    wide = {"dist": "uniform", "low": 10.0, "high": 50.0}
+    assert study_with(earthing=given | {"high_resistance_ohm": wide}).earthing is not None
+    low = wide | {"high": 29.0}
+    assert faults_of({"earthing": given | {"high_resistance_ohm": low}})[0].startswith(
+        "earthing.high_resistance_ohm: 19.5 ohm, must be above the resistor's 20 ohm;"
+    )
+
+
 # --- common random numbers ----------------------------------------------------
 
 

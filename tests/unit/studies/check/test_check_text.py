@@ -133,6 +133,10 @@ def test_capacitive_rule_of_a_printed_example() -> None:
     assert "21.2 ohm: kept" in text
     above = {"machine.stator_capacitance_f": 0.25e-6, "earthing.resistance_ohm": 5000.0}
     assert "5000 ohm: not kept" in text_with(above)
+    hybrid = {"machine.stator_capacitance_f": 0.25e-6, "earthing.switch_time_s": 0.1}
+    text = text_with(hybrid | {"earthing.high_resistance_ohm": 5000.0})
+    assert "the neutral has 5000 ohm after the trip: not kept" in text
+    assert "5000 ohm after the trip is above 1/(3wC) = 4244 ohm" in text
 
 
 def test_a_setting_in_four_bases() -> None:
