@@ -9,9 +9,11 @@ import numpy as np
 
 from montecarlo.plant.damage import zone_faults
 from montecarlo.plant.fault_energy import FaultEnergy
+from montecarlo.quantities.wording import listed, shown
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of
+from montecarlo.study.delay_checks import delays_of
 from montecarlo.study.dependability import OF_SCHEME, Dependability, dependability_faults
 from montecarlo.study.description import Study
 
@@ -53,6 +55,14 @@ def _damage(study: Study) -> Iterator[str]:
         )
 
 
+def _earth_share(study: Study) -> Iterator[str]:
+    if study.damage is not None and study.internal_faults.shares.earth == 0:
+        yield (
+            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults; give a"
+            " share or take [damage] out"
+        )
+
+
 def _cost(study: Study) -> Iterator[str]:
     cost = study.policy.least_annual_cost
     if cost is not None and cost.damage is not None and study.damage is None:
@@ -69,6 +79,7 @@ def _dependability(study: Study) -> Iterator[str]:
 
 CLEARING_CHECKS = (
     Check(_damage, ("damage", "fault_energy")),
+    Check(_earth_share, ("damage", "internal_faults")),
     Check(_cost, ("damage", "policy")),
     Check(_dependability, ("dependability", "scheme", "ct", "backup")),
 )
@@ -87,14 +98,12 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
     """
     if study.damage is not None and study.fault_energy is not None:
         yield from _decay(study.fault_energy)
+    if study.fault_energy is not None:
+        yield from _undetected(study, study.fault_energy)
     if study.dependability is not None:
         yield from _rates(study.dependability)
-        if study.dependability.test_cost and study.policy.least_annual_cost is None:
-            yield Caution(
-                "dependability.test_cost",
-                "The policy weighs no costs, so this one is not used. It needs"
-                " policy.least_annual_cost.",
-            )
+        yield from _unused(study.dependability)
+        yield from _tests(study, study.dependability)
 
 
 def _decay(found: FaultEnergy) -> Iterator[Caution]:
@@ -106,6 +115,50 @@ def _decay(found: FaultEnergy) -> Iterator[Caution]:
             f"{span}, and in the one open record that was found the voltage of a tripped 6 kV"
             f" machine decays with {RECORDED_DECAY_S:g} s. Most of the damage of a cleared fault"
             " comes in this time. Is the field suppressed so fast?",
+        )
+
+
+def _undetected(study: Study, found: FaultEnergy) -> Iterator[Caution]:
+    """A fault that nobody clears would stand for less time than one that is cleared."""
+    backup = study.backup.elements if study.backup else {}
+    delays = [*delays_of(study)]
+    delays += [(f"backup.{name}.delay_s", element.delay_s) for name, element in backup.items()]
+    key, slowest = max(delays, key=lambda item: item[1])
+    if (undetected := found.undetected_time_s.centre()) < slowest:
+        yield Caution(
+            "fault_energy.undetected_time_s",
+            f"Its centre, {undetected:g} s, is below {key}, {slowest:g} s. A fault that nobody"
+            " clears then stands for less time than one that this element clears, and may do less"
+            " damage. Is the time too short?",
+        )
+
+
+def _unused(found: Dependability) -> Iterator[Caution]:
+    for part in found.parts:
+        if part.channels == 1 and "common_share" in part.model_fields_set:
+            yield Caution(
+                f"dependability.parts.{part.name}.common_share",
+                f"{part.common_share:g} is not used, because channels is 1. It is for two alike:"
+                " give channels = 2, or take it out.",
+            )
+
+
+def _tests(study: Study, found: Dependability) -> Iterator[Caution]:
+    if not found.test_cost:
+        return
+    if study.policy.least_annual_cost is None:
+        yield Caution(
+            "dependability.test_cost",
+            "The policy weighs no costs, so this one is not used. It needs"
+            " policy.least_annual_cost.",
+        )
+        return
+    every = found.proof_test_years
+    if own := [one.name for one in found.parts if one.proof_test_years not in (None, every)]:
+        yield Caution(
+            "dependability.test_cost",
+            f"It is paid every {every:g} years, for one test of all parts. What tests at their own"
+            f" proof_test_years cost is not counted: {listed(own)}.",
         )
 
 

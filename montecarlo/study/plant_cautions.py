@@ -26,11 +26,13 @@ def _capacitive_current(study: Study) -> Iterator[Caution]:
             " rule R <= 1/(3wC) of the resistor cannot be checked.",
         )
     elif resistance > (limit := 1 / (3 * study.machine.omega * capacitance)):
-        hybrid = resistance > nominal.neutral_ohm
+        key, after = study.earthing.key, ""
+        if study.earthing.high_resistance_ohm is not None:
+            key, after = "high_resistance_ohm", " after the trip"
         yield Caution(
-            f"earthing.{'high_resistance_ohm' if hybrid else study.earthing.key}",
-            f"{resistance:.4g} ohm{' after the trip' if hybrid else ''} is above 1/(3wC) = {limit:.4g} ohm (C = {capacitance * 1e6:.3g}"
-            " uF per phase). Intermittent earth faults may then raise the voltage.",
+            f"earthing.{key}",
+            f"{resistance:.4g} ohm{after} is above 1/(3wC) = {limit:.4g} ohm"
+            f" (C = {capacitance * 1e6:.3g} uF per phase). Intermittent earth faults may then raise the voltage.",
         )
 
 

@@ -6,7 +6,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.clearing import sample_clearing, wanted
-from montecarlo.engine.clearing_inputs import sample_inputs
+from montecarlo.engine.clearing_inputs import inputs_of_damage, sample_inputs
 from montecarlo.engine.progress import Progress
 from montecarlo.frames.clearing import ClearingFrames
 from montecarlo.frames.clearing_inputs import inputs_frame
@@ -49,9 +49,11 @@ def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
     found = ClearingFrames(sample_clearing(result.study, outcome.chosen, round_, crew, progress))
     every = {name: table(found) for name, table in TABLES.items()}
     said = [*clearing_text(found)]
-    if result.study.damage is not None:
-        every[INPUTS] = inputs_frame(*sample_inputs(found.clearing, crew, progress))
-        said += inputs_text(every[INPUTS])
+    if inputs_of_damage(result.study):
+        inputs = inputs_frame(*sample_inputs(found.clearing, crew, progress))
+        if len(inputs):  # some input can be moved
+            every[INPUTS] = inputs
+            said += inputs_text(inputs)
     frames = {name: frame for name, frame in every.items() if len(frame)}
     return Part(
         frames,

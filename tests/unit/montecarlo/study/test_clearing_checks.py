@@ -195,6 +195,11 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
             "damage: missing; policy.least_annual_cost.damage is the cost of what [damage] counts,"
             " so give the table or take the cost out",
         ),
+        (
+            harmed() | {"internal_faults.shares": {"phase_phase": 1.0}},
+            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults; give a"
+            " share or take [damage] out",
+        ),
     ],
 )
 def test_nonsense_is_refused_in_one_line(changes: dict[str, Any], line: str) -> None:
@@ -222,6 +227,18 @@ def texts(changes: dict[str, Any]) -> dict[str, str]:
         (with_part(dangerous_per_year=0.2), RATE, "fails on demand with a probability of 0.2."),
         (with_part(dangerous_per_year=80.0), RATE, "fails on demand with a probability of 1."),
         (dependable(test_cost=100.0), "dependability.test_cost", "The policy weighs no costs"),
+        (
+            dependable(test_cost=100.0, parts=[PART | {"proof_test_years": 1.0}])
+            | {"policy": {"least_annual_cost": COST}},
+            "dependability.test_cost",
+            "It is paid every 2 years, for one test of all parts. What tests at their own"
+            " proof_test_years cost is not counted: relay.",
+        ),
+        (
+            with_part(common_share=0.2),
+            "dependability.parts.relay.common_share",
+            "0.2 is not used, because channels is 1.",
+        ),
     ],
 )
 def test_a_doubt_is_given_where_it_is_due(changes: dict[str, Any], key: str, words: str) -> None:
@@ -237,6 +254,9 @@ def test_a_doubt_is_given_where_it_is_due(changes: dict[str, Any], key: str, wor
         with_part(dangerous_per_year=0.5, detected_share=1.0),  # supervision finds each at once
         with_part(dangerous_per_year=0.2, channels=2, common_share=0.0),
         dependable(test_cost=100.0) | {"policy": {"least_annual_cost": COST}},
+        dependable(test_cost=100.0, parts=[PART | {"proof_test_years": 2.0}])
+        | {"policy": {"least_annual_cost": COST}},
+        with_part(proof_test_years=1.0) | {"policy": {"least_annual_cost": COST}},
     ],
 )
 def test_no_doubt_is_given_where_none_is_due(changes: dict[str, Any]) -> None:
@@ -263,6 +283,35 @@ def test_a_field_that_decays_faster_than_a_record_shows_is_doubted(
     if words is not None:
         assert found[key].startswith(words)
         assert "3.45 s" in found[key]
+
+
+UNDETECTED = "fault_energy.undetected_time_s"
+SLOW = {"neutral_voltage": {"pickup_percent": 5.0, "delay_s": 2.0}}
+
+
+@pytest.mark.parametrize(
+    ("undetected", "changes", "words"),
+    [
+        (1.9, {"backup": SLOW}, "1.9 s, is below backup.neutral_voltage.delay_s, 2 s"),
+        (2.0, {"backup": SLOW}, None),
+        ({"dist": "uniform", "low": 1.0, "high": 4.0}, {"backup": SLOW}, None),
+        (
+            {"dist": "uniform", "low": 0.5, "high": 3.0},
+            {"backup": SLOW},
+            "1.75 s, is below backup.neutral_voltage.delay_s, 2 s",
+        ),
+        (0.2, {"candidates.delay_s": [0, 0.3]}, "0.2 s, is below candidates.delay_s, 0.3 s"),
+        (0.4, {"candidates.delay_s": [0, 0.3]}, None),
+    ],
+)
+def test_a_fault_that_nobody_clears_stands_no_shorter_than_one_that_the_slowest_clears(
+    undetected: Any, changes: dict[str, Any], words: str | None
+) -> None:
+    given = {"fault_energy": TIMES | {"undetected_time_s": undetected}}
+    found = {one.key: one.text for one in cautions(study_with(given | changes))}
+    assert (UNDETECTED in found) == (words is not None)
+    if words is not None:
+        assert found[UNDETECTED].startswith(f"Its centre, {words}.")
 
 
 # --- as a file has them -------------------------------------------------------

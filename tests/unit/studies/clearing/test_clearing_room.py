@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from types import SimpleNamespace
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
+from montecarlo.engine import clearing_inputs
+from montecarlo.engine.progress import silent
+from montecarlo.engine.workers import workers_of
 from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
 from studies.clearing.figures import damage, failures_by_interval, who_clears
+from studies.clearing.run import DAMAGE, INPUTS, clearing
 from studies.clearing.text import clearing_text, inputs_text
 from studies.report.look import look
 from studies.report.numbers import percent
-from tests.made.clearing import TIMES, followed, part, with_parts
+from tests.made.clearing import SMALL, TIMES, followed, part, setting_of, with_parts
+from tests.made.studies import study_with
 
 BOTH: dict[str, Any] = with_parts(
     part("relay", "phase_elements", "earth_element", spurious_per_year=0.01),
@@ -76,3 +82,15 @@ def test_no_input_is_named_where_none_changes_the_damage(found: ClearingFrames) 
     assert [*inputs_text(pd.DataFrame([row | {low: -1.0, high: 1.0}]))] == []
     (said,) = inputs_text(pd.DataFrame([row | {low: 1.0, high: 2.0}]))
     assert "a higher by 1 s (+20 %)" in said
+
+
+def test_no_table_of_inputs_where_none_is_uncertain(monkeypatch: pytest.MonkeyPatch) -> None:
+    study = study_with(SMALL | BOTH)
+    outcome = SimpleNamespace(chosen=setting_of(study), fresh=SimpleNamespace(round_=1))
+    result = cast(Any, SimpleNamespace(study=study, outcome=outcome))
+    whole = clearing(result, workers_of(1), silent)
+    monkeypatch.setattr(clearing_inputs, "uncertain_inputs", lambda study: [])
+    sure = clearing(result, workers_of(1), silent)
+    assert [*whole.frames] == [*sure.frames, INPUTS]
+    assert DAMAGE in sure.frames
+    assert len(sure.text) == len(whole.text) - 1

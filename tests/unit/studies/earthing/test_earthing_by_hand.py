@@ -50,6 +50,17 @@ def test_no_column_of_damage_without_the_table() -> None:
     assert len(found.header) == len(found.rows[0]) == 5
 
 
+def test_the_rule_of_hybrid_earthing_is_for_what_stays_after_the_trip() -> None:
+    capacitance = {"machine.stator_capacitance_f": 0.25e-6}  # 1/(3wC) of 4244 ohm
+    for high, kept in ((4000.0, "kept"), (5000.0, "not kept")):
+        hybrid = {"earthing.high_resistance_ohm": high, "earthing.switch_time_s": 0.1}
+        ways = [{"name": f"{ohm:g} ohm", "resistance_ohm": ohm} for ohm in OHM[:2]]
+        found = by_hand(**capacitance, **hybrid, earthing_options=ways)
+        assert [row[4] for row in found.rows] == [kept, kept]
+        assert found.notes[-1].endswith("for the resistance after the trip.")
+    assert [row[4] for row in by_hand(**capacitance).rows] == ["kept", "kept", "not kept"]
+
+
 def test_without_a_stabilising_voltage_it_is_the_pick_up_over_the_fault_s_current() -> None:
     """I N R / E, as the CTs then take next to nothing; all of it where that leaves nothing."""
     *rows, never = (row[3] for row in by_hand().rows)
