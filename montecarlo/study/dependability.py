@@ -56,7 +56,7 @@ class Part(Section):
         Distribution,
         Quantity(
             "1/year",
-            "trips of the part itself, without any event",
+            "trips of the part as a whole, whatever its channels, without any event",
             0.0,
             high=100.0,
         ),
