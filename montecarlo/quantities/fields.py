@@ -133,6 +133,11 @@ class Ranged(Meaning):
             limits.append(f"at most {self.high:g}")
         return self.with_unit(f"must be {' and '.join(limits)}")
 
+    @property
+    def cure(self) -> str:
+        """The range and what to give, for a value outside."""
+        return f"{self.limits}; give such a value: {self.text}"
+
     def with_unit(self, text: str) -> str:
         """The text with the unit behind it, if there is one.
 
@@ -228,7 +233,7 @@ class Quantity(Ranged):
         if not faults:
             return []
         if value.is_number:
-            return [f"{faults[0]}, {self.limits}"]
+            return [f"{faults[0]}, {self.cure}"]
         if value.is_continuous:
             cure = "cut it with truncate = [low, high]"
         else:
@@ -301,7 +306,8 @@ class Plain(Ranged):
             It does not.
         """
         if not self.holds(value):
-            raise refusal(f"{self.with_unit(shown(value))}, {self.limits}")
+            told = self.with_unit(shown(value).removesuffix(".0"))
+            raise refusal(f"{told}, {self.cure}")
         return value
 
     def __get_pydantic_json_schema__(

@@ -9,7 +9,7 @@ import numpy as np
 
 from montecarlo.plant.damage import zone_faults
 from montecarlo.plant.fault_energy import FaultEnergy
-from montecarlo.quantities.wording import listed, shown
+from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of

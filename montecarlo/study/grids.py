@@ -119,7 +119,7 @@ class Axis(Ranged):
         bad = [point for point in points if not self.holds(point)]
         if bad:
             more = f" and {len(bad) - 1} more" if len(bad) > 1 else ""
-            raise refusal(f"{self.told(bad[0])}{more}, {self.limits}")
+            raise refusal(f"{self.told(bad[0])}{more}, {self.cure}")
         return points
 
     def _listed(self, value: object) -> tuple[float, ...]:

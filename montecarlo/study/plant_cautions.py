@@ -32,7 +32,8 @@ def _capacitive_current(study: Study) -> Iterator[Caution]:
         yield Caution(
             f"earthing.{key}",
             f"{resistance:.4g} ohm{after} is above 1/(3wC) = {limit:.4g} ohm"
-            f" (C = {capacitance * 1e6:.3g} uF per phase). Intermittent earth faults may then raise the voltage.",
+            f" (C = {capacitance * 1e6:.3g} uF per phase). Intermittent earth faults may then"
+            " raise the voltage.",
         )
 
 

@@ -105,7 +105,8 @@ def test_a_stabilising_resistor_of_a_billion_ohm_is_refused_and_of_none_is_not()
     assert faults_of({"candidates.stabilising_resistance_ohm": [1e9]}) == (
         (
             "candidates.stabilising_resistance_ohm: 1e+09 ohm, must be at least 0 and at most"
-            " 1e+06 ohm"
+            " 1e+06 ohm; give such a value: stabilising resistances: in the relay circuit of the"
+            " earth element if there is one, else in each phase circuit"
         ),
     )
     assert missed({"candidates.stabilising_resistance_ohm": [1e-9]}) == pytest.approx(
@@ -149,11 +150,13 @@ def test_a_railway_machine_runs() -> None:
     [
         (
             {"machine.frequency_hz": 400},
-            "machine.frequency_hz: 400.0 Hz, must be at least 15 and at most 70 Hz",
+            "machine.frequency_hz: 400 Hz, must be at least 15 and at most 70 Hz; give such a"
+            " value: rated frequency",
         ),
         (
             {"machine.rated_power_va": 1e3},
-            "machine.rated_power_va: 1000.0 VA, must be at least 10000 and at most 3e+09 VA",
+            "machine.rated_power_va: 1000 VA, must be at least 10000 and at most 3e+09 VA; give"
+            " such a value: rated apparent power",
         ),
         (
             {"study.samples": 1},
@@ -162,10 +165,15 @@ def test_a_railway_machine_runs() -> None:
                 " installation; take more samples or fewer installations"
             ),
         ),
-        ({"relay.step_a": 1e-12}, "relay.step_a: 1e-12 A, must be at least 1e-06 and at most 10 A"),
+        (
+            {"relay.step_a": 1e-12},
+            "relay.step_a: 1e-12 A, must be at least 1e-06 and at most 10 A;"
+            " give such a value: smallest setting step, secondary",
+        ),
         (
             {"relay.rated_current_a": 1e-12},
-            "relay.rated_current_a: 1e-12 A, must be at least 0.01 and at most 20 A",
+            "relay.rated_current_a: 1e-12 A, must be at least 0.01 and at most 20 A; give such a"
+            " value: rated current, the base of settings in per cent",
         ),
         (
             {"earthing.other_neutrals_ohm": 1e-320},
@@ -181,7 +189,9 @@ def test_a_railway_machine_runs() -> None:
         ),
         (
             {"study.installations": 1},
-            "study.installations: 1, must be at least 16 and at most 65536",
+            "study.installations: 1, must be at least 16 and at most 65536; give such a value:"
+            " sampled installations, rounded up to 16 times a power of two; every type's events"
+            " are spread over them",
         ),
         (
             {"external_events": []},

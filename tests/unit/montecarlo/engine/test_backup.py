@@ -105,11 +105,14 @@ def test_either_element_will_do() -> None:
         ),
         (
             {"neutral_current": {"pickup_a": 0.0, "delay_s": 1.0}},
-            "backup.neutral_current.pickup_a: 0.0 A, must be above 0 and at most 10000 A",
+            "backup.neutral_current.pickup_a: 0 A, must be above 0 and at most 10000 A; give such"
+            " a value: pick-up, primary neutral current",
         ),
         (
             {"neutral_voltage": {"pickup_percent": 120.0, "delay_s": 1.0}},
-            "backup.neutral_voltage.pickup_percent: 120.0 %, must be above 0 and at most 100 %",
+            "backup.neutral_voltage.pickup_percent: 120 %, must be above 0 and at most 100 %; give"
+            " such a value: pick-up, neutral displacement voltage in per cent of rated phase"
+            " voltage",
         ),
         (
             {"neutral_voltage": {"delay_s": 1.0}},
@@ -124,7 +127,9 @@ def test_either_element_will_do() -> None:
         ),
         (
             {"neutral_current": {"pickup_a": 5.0, "delay_s": 1.0, "error_percent": -60}},
-            "backup.neutral_current.error_percent: -60 %, must be at least -50 and at most 50 %",
+            "backup.neutral_current.error_percent: -60 %, must be at least -50 and at most 50 %;"
+            " give such a value: deviation of the operating value from the pick-up, instrument"
+            " transformer included",
         ),
         (
             {"neutral_current": 5.0},

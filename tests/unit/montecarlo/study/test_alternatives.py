@@ -129,7 +129,8 @@ WHOLE = (
                     alternative({"ct.remanence_percent": 400}, "b"),
                 ]
             },
-            "alternatives[1]: ct.remanence_percent: 400 %, must be at least -100 and at most 100 %",
+            "alternatives[1]: ct.remanence_percent: 400 %, must be at least -100 and at most 100"
+            " %; give such a value: remanent flux before the event, of the knee flux, signed",
         ),
         (
             {"alternatives": [alternative(LESS), alternative(LESS)]},

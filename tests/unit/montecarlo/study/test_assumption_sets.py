@@ -114,7 +114,8 @@ WHOLE = (
             [assumption_set(REMANENT, "a"), assumption_set({"ct.remanence_percent": 400}, "b")],
             (
                 "policy.assumption_sets[1]: ct.remanence_percent: 400 %, must be at least -100 and"
-                " at most 100 %"
+                " at most 100 %; give such a value: remanent flux before the event, of the knee"
+                " flux, signed"
             ),
         ),
         (

@@ -26,12 +26,14 @@ MEASURES = {"relay.measure": "fundamental"}
         (
             {"samples_per_cycle": 64},
             {},
-            "relay.chain.samples_per_cycle: 64, must be at least 8 and at most 56",
+            "relay.chain.samples_per_cycle: 64, must be at least 8 and at most 56; give such a"
+            " value: samples a cycle of the rated frequency",
         ),
         (
             {"samples_per_cycle": 4},
             {},
-            "relay.chain.samples_per_cycle: 4, must be at least 8 and at most 56",
+            "relay.chain.samples_per_cycle: 4, must be at least 8 and at most 56; give such a"
+            " value: samples a cycle of the rated frequency",
         ),
         (
             {"samples_per_cycle": 15, "window": "half"},
@@ -64,7 +66,9 @@ MEASURES = {"relay.measure": "fundamental"}
         (
             {"offset_filter_s": 0},
             {},
-            "relay.chain.offset_filter_s: 0.0 s, must be above 0 and at most 10 s",
+            "relay.chain.offset_filter_s: 0 s, must be above 0 and at most 10 s; give such a"
+            " value: time constant of the digital filter that takes a decaying DC component away;"
+            " none unless given",
         ),
         (
             {"offset_filter_s": 0.05},

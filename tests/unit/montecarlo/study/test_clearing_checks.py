@@ -52,20 +52,24 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
     [
         (
             dependable(proof_test_years=0),
-            "dependability.proof_test_years: 0.0 year, must be above 0 and at most 50 year",
+            "dependability.proof_test_years: 0 year, must be above 0 and at most 50 year; give"
+            " such a value: time between tests that find every failure",
         ),
         (
             dependable(proof_test_years=-1),
-            "dependability.proof_test_years: -1.0 year, must be above 0 and at most 50 year",
+            "dependability.proof_test_years: -1 year, must be above 0 and at most 50 year; give"
+            " such a value: time between tests that find every failure",
         ),
         (
             with_part(proof_test_years=0),
-            "dependability.parts.relay.proof_test_years: 0.0 year, must be above 0 and at most 50"
-            " year",
+            "dependability.parts.relay.proof_test_years: 0 year, must be above 0 and at most 50"
+            " year; give such a value: its own time between tests, in place of"
+            " dependability.proof_test_years",
         ),
         (
             dependable(repair_h=-1),
-            "dependability.repair_h: -1.0 h, must be at least 0 and at most 8760 h",
+            "dependability.repair_h: -1 h, must be at least 0 and at most 8760 h; give such a"
+            " value: time from a failure that is known until it is repaired",
         ),
         (
             with_part(paths=["battery"]),
@@ -124,7 +128,8 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
         ),
         (
             with_part(dangerous_per_year=-0.1),
-            f"{RATE}: -0.1 1/year, must be at least 0 and at most 100 1/year",
+            f"{RATE}: -0.1 1/year, must be at least 0 and at most 100 1/year; give such a value:"
+            " failures after which it does not work on demand; a rate per hour times 8760",
         ),
         (
             with_part(
@@ -140,7 +145,8 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
         ),
         (
             with_part(detected_share=1.5),
-            "dependability.parts.relay.detected_share: 1.5, must be at least 0 and at most 1",
+            "dependability.parts.relay.detected_share: 1.5, must be at least 0 and at most 1; give"
+            " such a value: part of these failures that supervision reports at once",
         ),
         (
             {"damage": {}},
@@ -149,7 +155,8 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
         ),
         (
             harmed(exponent=0.9),
-            "damage.exponent: 0.9, must be at least 1 and at most 2",
+            "damage.exponent: 0.9, must be at least 1 and at most 2; give such a value: k. 1: the"
+            " heat of an arc of constant voltage; 1.5: usual for arcs; 2: of a resistance",
         ),
         (
             harmed(exponent={"dist": "uniform", "low": 1.0, "high": 2.1}),

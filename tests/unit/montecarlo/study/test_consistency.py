@@ -86,7 +86,8 @@ PAIRS = (
         ),
         (
             {"policy": {"least_annual_cost": {"missed_fault": -1, "false_trip": 1}}},
-            "policy.least_annual_cost.missed_fault: -1.0, must be at least 0 and at most 1e+15",
+            "policy.least_annual_cost.missed_fault: -1, must be at least 0 and at most 1e+15; give"
+            " such a value: cost of one missed internal fault, in a unit of your choice",
         ),
         (
             {"external_events": []},

@@ -92,7 +92,8 @@ def test_every_key_of_earthing_can_be_changed() -> None:
         ),
         (
             options({"name": "a", "current_limit_a": -50}, {"name": "b"}),
-            "earthing_options[0]: earthing.current_limit_a: -50 A, must be above 0 A",
+            "earthing_options[0]: earthing.current_limit_a: -50 A, must be above 0 A; give such a"
+            " value: instead: current through the cold resistor at rated phase voltage",
         ),
         (
             options({"name": "a", "transformer_ratio": 50.0}, {"name": "b"}),

@@ -166,7 +166,7 @@ def test_a_high_set_takes_the_relay_s_steps_and_has_a_range_of_its_own() -> None
                 "candidates.phase_pickup_machine_pu": [0.1],
                 "machine.rated_power_va": -1,
             },
-            "machine.rated_power_va: -1.0 VA, must be",
+            "machine.rated_power_va: -1 VA, must be",
         ),
         (
             BIASED | {"candidates.earth_pickup_relay_percent": [2]},

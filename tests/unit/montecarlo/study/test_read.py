@@ -189,7 +189,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
         (
             "machine.line_voltage_v",
             11,
-            "machine.line_voltage_v: 11.0 V, must be at least 100 and at most 50000 V",
+            "machine.line_voltage_v: 11 V, must be at least 100 and at most 50000 V; give such a"
+            " value: rated line-to-line voltage",
         ),
         (
             "machine.winding_exponent",
@@ -204,7 +205,12 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
             True,
             "earthing.resistance_ohm: true is not a finite number; give a number or a distribution",
         ),
-        ("earthing.resistance_ohm", -6, "earthing.resistance_ohm: -6 ohm, must be above 0 ohm"),
+        (
+            "earthing.resistance_ohm",
+            -6,
+            "earthing.resistance_ohm: -6 ohm, must be above 0 ohm;"
+            " give such a value: neutral earthing resistor, cold",
+        ),
         (
             "earthing.resistance_ohm",
             math.inf,
@@ -231,7 +237,8 @@ def test_csv_columns_lie_beside_the_study_file(tmp_path: Path) -> None:
         (
             "machine.stator_capacitance_f",
             0.2,
-            "machine.stator_capacitance_f: 0.2 F, must be at least 0 and at most 0.0001 F",
+            "machine.stator_capacitance_f: 0.2 F, must be at least 0 and at most 0.0001 F; give"
+            " such a value: stator winding to earth, per phase",
         ),
         (
             "study.samples",
@@ -407,18 +414,30 @@ def test_a_grid_has_as_many_points_as_steps_and_one(start: int, steps: int, step
                 " ..., step = ... }"
             ),
         ),
-        ("phase_pickup_a", [0, 0.1], "phase_pickup_a: 0 A, must be above 0 and at most 50 A"),
+        (
+            "phase_pickup_a",
+            [0, 0.1],
+            "phase_pickup_a: 0 A, must be above 0 and at most 50 A; give such a value: phase"
+            " pick-ups, secondary; for schemes with phase elements",
+        ),
         (
             "earth_pickup_a",
             {"from": 0, "to": 1, "step": 0.5},
-            "earth_pickup_a: 0 A, must be above 0 and at most 50 A",
+            "earth_pickup_a: 0 A, must be above 0 and at most 50 A; give such a value: earth"
+            " pick-ups, secondary; for schemes with an earth element",
         ),
         (
             "earth_pickup_a",
             [20, 60, 80],
-            "earth_pickup_a: 60 A and 1 more, must be above 0 and at most 50 A",
+            "earth_pickup_a: 60 A and 1 more, must be above 0 and at most 50 A; give such a value:"
+            " earth pick-ups, secondary; for schemes with an earth element",
         ),
-        ("delay_s", [-0.1], "delay_s: -0.1 s, must be at least 0 and at most 60 s"),
+        (
+            "delay_s",
+            [-0.1],
+            "delay_s: -0.1 s, must be at least 0 and at most 60 s; give such a value: delays of"
+            " every element",
+        ),
         ("delay_s", [True], "delay_s: true is not a finite number; give numbers in s"),
         ("delay_s", [math.nan], "delay_s: nan is not a finite number; give numbers in s"),
         ("delay_s", {"from": 0, "to": 1, "step": 0}, "delay_s.step: 0 s, must be above 0"),
@@ -646,6 +665,10 @@ def test_reading_does_not_import_slow_packages() -> None:
     assert out.stdout.strip() == "[]"
 
 
+RATE = "sampling rate of the COMTRADE records"
+BEFORE = "how long a record shows the load before the event begins"
+
+
 @pytest.mark.parametrize(
     ("key", "value", "limits"),
     [
@@ -659,8 +682,8 @@ def test_records_have_a_rate_and_a_time_before_the_event_within_limits(
     key: str, value: float, limits: str
 ) -> None:
     (fault,) = faults_of({f"waveforms.{key}": value})
-    unit = "Hz" if key.endswith("_hz") else "s"
-    assert fault == f"waveforms.{key}: {float(value)} {unit}, {limits}"
+    unit, text = ("Hz", RATE) if key.endswith("_hz") else ("s", BEFORE)
+    assert fault == f"waveforms.{key}: {value:g} {unit}, {limits}; give such a value: {text}"
 
 
 def test_how_records_are_sampled_leaves_the_digest_alone() -> None:

@@ -136,7 +136,8 @@ def without(changes: dict[str, Any], *keys: str) -> dict[str, Any]:
         ),
         (
             BIASED | {"candidates.first_slope": [0.1, 20]},
-            "candidates.first_slope: 20, must be at least 0 and at most 2",
+            "candidates.first_slope: 20, must be at least 0 and at most 2; give such a value:"
+            " first slopes of biased elements: bias over bias current",
         ),
     ],
 )

@@ -84,7 +84,7 @@ def test_an_alternative_divides_anew() -> None:
             " shares.inter_turn are both 0",
         ),
         ({EXPONENT: 20.5}, f"{EXPONENT}: 20.5, must be at least 0 and at most 20"),
-        ({EXPONENT: -1}, f"{EXPONENT}: -1.0, must be at least 0 and at most 20"),
+        ({EXPONENT: -1}, f"{EXPONENT}: -1, must be at least 0 and at most 20"),
         (
             {EXPONENT: 3}
             | {"winding": WINDING | {"slots": 6, "pole_pairs": 1, "pitch": 3, "turns_per_coil": 1}},
