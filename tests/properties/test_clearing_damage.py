@@ -190,11 +190,11 @@ def test_each_element_has_its_own_delay() -> None:
     assert (current - earth) / (voltage - phase) == pytest.approx(0.65 / 0.4, rel=1e-9)
 
 
-def test_without_earth_faults_there_is_no_damage() -> None:
-    """The tables are empty."""
-    none = harmed() | {"internal_faults.shares": {"phase_phase": 1.0}}
-    found = followed(none)
-    assert found.burnt is None
-    assert not len(ClearingFrames(found).damage())
-    assert not len(ClearingFrames(found).zones())
+def test_where_the_study_does_not_ask_there_is_no_damage() -> None:
+    """The tables are empty, with and without earth faults."""
+    for shares in ({}, {"internal_faults.shares": {"phase_phase": 1.0}}):
+        found = followed(shares)
+        assert found.burnt is None
+        assert not len(ClearingFrames(found).damage())
+        assert not len(ClearingFrames(found).zones())
     assert isinstance(followed(harmed()).burnt[0], Burnt)  # type: ignore[index]

@@ -277,7 +277,7 @@ def test_two_workers_meet_a_demand_alike() -> None:
 @pytest.mark.parametrize(
     ("changes", "begin"),
     [
-        ({"policy.least_radius": 0}, "policy.least_radius: 0.0 half-widths, must be above 0"),
+        ({"policy.least_radius": 0}, "policy.least_radius: 0 half-widths, must be above 0"),
         ({"policy.least_radius": "much"}, "policy.least_radius: "),
         ({"policy.least_radius": 6}, "policy.least_radius: 6 half-widths, must be at most"),
         (
