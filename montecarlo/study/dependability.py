@@ -102,6 +102,21 @@ class Dependability(Section):
             "-", "cost of one test of all parts, in the unit of policy.least_annual_cost", 0.0, 1e15
         ),
     ] = 0.0
+    failed_time_s: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "s",
+                "from inception until a fault is cleared that a path sees but no path clears, as a"
+                " part has failed: by breaker failure protection, say;"
+                " fault_energy.undetected_time_s unless given",
+                0.0,
+                high=1e6,
+                varies="event",
+            ),
+        ]
+        | None
+    ) = None
     parts: Annotated[tuple[Part, ...], word("what may fail, each a table [[dependability.parts]]")]
 
     def failure(

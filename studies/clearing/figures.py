@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from montecarlo.frames.clearing import ALL, NOBODY
+from montecarlo.frames.clearing import NOBODY
+from montecarlo.frames.damage import ALL
 from montecarlo.quantities import Array
 from studies.clearing.words import PATH_WORDS
 from studies.report.look import CHOSEN, HEIGHT_MM, MISSED, SCHEMES, blank

@@ -15,7 +15,8 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.frames.annual_cost import cost_difference, cost_per_year
-from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.damage import ALL, FAILED
 from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.study.dependability import OF_SCHEME
 
@@ -128,13 +129,16 @@ def _damage(frames: ClearingFrames) -> Iterator[tuple[str, Any]]:
     table, zones = frames.damage(), frames.zones()
     if not len(table):
         return
-    every, nobody = table.iloc[0], table.iloc[-1]
+    rows = table.set_index("path")
+    every, nobody = rows.loc[ALL], rows.loc[NOBODY]
     for name in with_limits("mean_s"):
         yield name.replace("mean_s", "damage_mean_s"), every[name]
     yield "damage_p95_s", every["p95_s"]
     yield "damage_after_opening_share", every["after_opening_share"]
     mean = every["mean_s"]
     yield "damage_nobody_share", nobody["mean_s"] / mean if mean > 0 else 0.0
+    if FAILED in rows.index:
+        yield "damage_failed_share", rows.loc[FAILED, "mean_s"] / mean if mean > 0 else 0.0
     if len(zones):
         for name in with_limits("p"):
             yield name.replace("p", "p_largest_zone", 1), zones.iloc[-1][name]

@@ -151,8 +151,10 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     yield f"{head}: {names([best['option']])}{value}.{alike(best, standing, signs, what)}"
     yield from _harm(study, best)
     yield from _clears(study, best)
+    yield from _fewest(standing, best, signs)
     yield from _left_out(rows)
     yield best_setting(study, best)
+    yield from _in_vain(best)
     yield security(study, best)
     yield from kept(study, best)
 
@@ -160,11 +162,17 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
 def _harm(study: Study, row: Row) -> Iterator[str]:
     if study.damage is not None:
         after, nobody = (percent(row[f"damage_{of}_share"]) for of in ("after_opening", "nobody"))
+        failed = row.get("damage_failed_share", math.nan)
+        why = "" if math.isnan(failed) else f", {percent(failed)} as parts have failed"
         yield (
             "An earth fault there does on average as much damage as"
-            f" {study.damage.reference_a:g} A in {_span(row, 'damage_mean_s')} s. Of that, {after}"
-            f" comes after the breaker has opened, and {nobody} from faults that nobody clears."
+            f" {study.damage.reference_a:g} A in {_span(row, 'damage_mean_s')} s. {after} of that"
+            f" comes after the breaker has opened. {nobody} comes from faults that nobody"
+            f" clears{why}."
         )
+        if study.damage.zones:
+            share = with_limits(row, "p_largest_zone")
+            yield f'{share} of the earth faults end in "{study.damage.beyond}".'
 
 
 def _clears(study: Study, row: Row) -> Iterator[str]:
@@ -175,6 +183,22 @@ def _clears(study: Study, row: Row) -> Iterator[str]:
         f"The differential scheme alone misses {percent(row['p_missed'], 3)} of the internal faults"
         f" within its scope. {backup}. Nobody clears {with_limits(row, 'p_nobody')}."
     )
+
+
+def _fewest(rows: Sequence[Row], best: Row, signs: Signs) -> Iterator[str]:
+    """The option with fewer faults that nobody clears than the best one, if there is any."""
+    least = min(rows, key=lambda row: row[NOBODY.column])
+    if signs[best["option"], least["option"], NOBODY.name] > 0:
+        yield f"{NOBODY.least}: {names([least['option']])}, {NOBODY.shown(least)}."
+
+
+def _in_vain(row: Row) -> Iterator[str]:
+    """That the scheme does nothing for earth faults, where that is so."""
+    if row["protected_p95"] == 0:
+        yield (
+            "With this option no element of the scheme detects an earth fault, at whatever place."
+            " Its setting decides on faults between phases alone."
+        )
 
 
 def _left_out(rows: Sequence[Row]) -> Iterator[str]:
@@ -228,7 +252,7 @@ def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
             (row["option"], *(show(row) if known or always else "-" for _, show, always in every))
         )
     head = ("option", *(words for words, _, _ in every))
-    return [Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study)))]
+    return [Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study, rows)))]
 
 
 Column = tuple[str, Callable[[Row], str], bool]  # its head, its cells, whether without a setting
@@ -259,7 +283,7 @@ def _unwanted(row: Row) -> str:
     return a_year(row["false_per_year"] + row["unwanted_per_year"], "false_per_year")
 
 
-def _notes(study: Study) -> Iterator[str]:
+def _notes(study: Study, rows: Sequence[Row]) -> Iterator[str]:
     yield (
         "missed: by the differential scheme alone if all its parts work; nobody clears: by no path,"
         " failures of parts included; of the internal faults in scope; (95 % limits)"
@@ -272,6 +296,8 @@ def _notes(study: Study) -> Iterator[str]:
         if study.damage.zones:
             yield f'largest zone: share of the earth faults in "{study.damage.beyond}"'
     yield "R_N rule: R_N <= 1/(3wC), against overvoltage at an arcing earth fault"
+    if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
+        yield "beyond rating: earth faults that heat the resistor beyond it, if all parts work"
     yield "unwanted: false trips on external events, and trips of the parts themselves"
     if (cost := study.policy.least_annual_cost) is not None:
         damage = "damage" if cost.damage is not None else "damage (no cost given)"

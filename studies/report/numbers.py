@@ -58,6 +58,11 @@ def figures(value: float, digits: int) -> str:
     return f"{rounded:,.15g}" if abs(rounded) >= GROUPED else f"{rounded:.15g}"
 
 
+def in_unit(value: float, unit: str, digits: int = 3) -> str:
+    """A number with its unit: 400 A; without one where the unit is "-"."""
+    return f"{figures(value, digits)} {unit.strip('-')}".rstrip()
+
+
 def with_limits(row: Row, name: str, digits: int | None = None) -> str:
     """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13
     %)."""

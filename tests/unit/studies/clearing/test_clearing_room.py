@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.damage import ALL
 from studies.clearing.figures import damage, failures_by_interval, who_clears
 from studies.clearing.text import clearing_text, inputs_text
 from studies.report.look import look
@@ -34,7 +35,7 @@ def test_the_sentences_have_the_tables_numbers(found: ClearingFrames) -> None:
     for words in RATE_WORDS.values():
         assert percent(rows[ALL, words, NOBODY], 3) in text
     assert "Parts trip by themselves 0.01 times a year" in text
-    assert "The part most likely to fail on demand is relay: 5 %" in text
+    assert "The part most likely to fail on demand is the relay: 5 %" in text
     assert "2 years" in text
     assert "one coil" in text
     mean = found.damage().set_index("path").loc[ALL, "mean_s"]
