@@ -27,7 +27,7 @@ from montecarlo.sampling.design import BLOCKS, Chunk
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import lattices_of
-from montecarlo.study.clearing_checks import paths_of
+from montecarlo.study.clearing_checks import who_clears_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import internal_shares
 
@@ -37,9 +37,10 @@ CLEARING_STAGE = "who clears faults"
 @keepable
 @dataclass(frozen=True, eq=False)
 class Cleared:
-    """Faults of one type; J paths, then nobody, by how failures were taken."""
+    """Faults of one type; J paths, breaker failure protection if there is one, then nobody; by how
+    failures were taken."""
 
-    sums: Array  # (cases, J + 1) of probabilities over the faults with a result
+    sums: Array  # (cases, columns) of probabilities over the faults with a result
     alone: Array  # (3, J) of each path by itself: it sees, it works, both
     harm: Array  # (cases, 2) sums of the damage of earth faults [s], and of its cost
     faults: Array  # (1,) with a result
@@ -54,7 +55,7 @@ class Clearing:
     setting: Setting
     round_: int  # of the random numbers
     cases: tuple[Case, ...]  # factors of failures
-    paths: tuple[str, ...]
+    paths: tuple[str, ...]  # and breaker failure protection, if there is one
     cleared: dict[Stratum, tuple[Cleared, ...]]  # by block of installations
     burnt: tuple[Burnt, ...] | None  # likewise; None without [damage]
 
@@ -212,7 +213,7 @@ def sample_clearings(
             one.setting,
             one.round_,
             one.cases,
-            paths_of(one.study, one.setting.scheme),
+            who_clears_of(one.study, one.setting.scheme),
             {name: tuple(map(_added, blocks)) for name, blocks in cleared.items()},
             tuple(_joined(parts) for parts in _taken(burnt)) if any(burnt) else None,
         )
@@ -332,7 +333,7 @@ def expected(block: Block, along: Along) -> tuple[Array | None, Array]:
 
 
 def _cleared(each: Array, sees: Array, works: Array) -> Cleared:
-    """From probabilities (cases, n, J + 1), and of each path alone (n, J)."""
+    """From probabilities (cases, n, columns), and of each path alone (n, J)."""
     known: Flags = np.asarray(np.isfinite(each).all(axis=(0, 2)))
     count, alone = float(known.sum()), np.stack([sees, works, sees * works])
     return Cleared(

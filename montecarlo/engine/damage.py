@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from montecarlo.engine import primary
-from montecarlo.engine.block import Block
 from montecarlo.engine.clearing_paths import Case, Paths, stated_case
 from montecarlo.engine.course import Course
 from montecarlo.formulas.damage import iron_volume_cm3
 from montecarlo.plant.internal import EarthFault
 from montecarlo.quantities import Array, Flags
 from montecarlo.quantities.keepable import keepable
+from montecarlo.study.dependability import BREAKER_FAILURE
 
 PLACES = 8  # along the winding, of each fault
 
@@ -57,10 +57,8 @@ def burnt_of(paths: Paths, x: Array) -> tuple[Burnt, Array]:
     times = np.where(sees, paths.times_s, np.inf).reshape(n * count, -1)
     weight = paths.first(times, *stated_case(block.study))
     weight[np.repeat(np.isnan(x).any(axis=1), count)] = np.nan
-    trip = np.empty((n, count, len(paths.names) + 1))
-    trip[..., :-1] = paths.times_s
     seen = np.asarray(sees.any(axis=2))
-    trip[..., -1] = _left_s(block, seen)
+    trip = _trips_s(paths, sees, seen)
     power = s["damage.exponent"][:, None, None]
     course = Course.of(block, place)
     heat, _ = course.integral(_in_fault, trip, 1.0)
@@ -69,7 +67,7 @@ def burnt_of(paths: Paths, x: Array) -> tuple[Burnt, Array]:
     share = np.divide(after, whole, out=np.zeros_like(whole), where=whole > 0)
     iron = iron_volume_cm3(heat, s["damage.arc_voltage_v"][:, None, None], given.core_share)
     beyond = np.sum([whole > limit for limit in limits], axis=0) + np.zeros_like(whole)
-    flat = (n * count, len(paths.names) + 1)
+    flat = weight.shape
     return Burnt(
         weight,
         (whole / given.reference_a**power).reshape(flat),
@@ -80,14 +78,18 @@ def burnt_of(paths: Paths, x: Array) -> tuple[Burnt, Array]:
     ), times
 
 
-def _left_s(block: Block, seen: Flags) -> Array:
-    """How long a fault lasts that nobody clears: one that no path sees, or one that a path sees
-    whose parts have failed. (n, places) [s]"""
-    s, found = block.samples, block.study.dependability
-    unseen = s["fault_energy.undetected_time_s"][:, None]
-    if found is None or found.failed_time_s is None:
-        return np.broadcast_to(unseen, seen.shape)
-    return np.where(seen, s["dependability.failed_time_s"][:, None], unseen)
+def _trips_s(paths: Paths, sees: Flags, seen: Flags) -> Array:
+    """When the breaker is tripped by each of those that clear, or by somebody where nobody does.
+    (n, places, columns of `Paths.first`) [s]"""
+    s, unseen = paths.block.samples, paths.block.samples["fault_energy.undetected_time_s"][:, None]
+    trip = np.empty((*seen.shape, len(paths.who) + 1))
+    trip[..., : len(paths.names)] = paths.times_s
+    trip[..., -1] = unseen
+    if BREAKER_FAILURE in paths.who:
+        fastest = np.where(sees, paths.times_s, np.inf).min(axis=2)
+        later = s["dependability.breaker_failure_time_s"][:, None]
+        trip[..., -2] = np.where(seen, fastest + later, unseen)
+    return trip
 
 
 def harm_of(burnt: Burnt, paths: Paths, times: Array, case: Case) -> tuple[float, float]:

@@ -167,7 +167,7 @@ class ClearingFrames:
 
     def _path_rows(self) -> Iterator[dict[str, Any]]:
         alone = self._by_type(lambda one: one.alone)[ALL]
-        for at, path in enumerate(self.clearing.paths):
+        for at, path in enumerate(self.clearing.paths[: alone.shape[1]]):
             sees, works, both = alone[:, at]
             missed, whichever = (
                 student_mean(1 - p, trials=self._trials[ALL]) for p in (sees, both)

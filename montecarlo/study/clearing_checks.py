@@ -12,7 +12,12 @@ from montecarlo.plant.fault_energy import FaultEnergy
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of
-from montecarlo.study.dependability import OF_SCHEME, Dependability, dependability_faults
+from montecarlo.study.dependability import (
+    BREAKER_FAILURE,
+    OF_SCHEME,
+    Dependability,
+    dependability_faults,
+)
 from montecarlo.study.description import Study
 
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
@@ -40,6 +45,24 @@ def paths_of(study: Study, kind: str | None = None) -> tuple[str, ...]:
         if any(one.of(axis) for one in schemes)
     ]
     return (*here, *(study.backup.elements if study.backup else ()))
+
+
+def who_clears_of(study: Study, kind: str) -> tuple[str, ...]:
+    """What may clear a fault with a scheme of the study: its paths, then breaker failure protection
+    where there is one.
+
+    Parameters
+    ----------
+    study : Study
+    kind : str
+
+    Returns
+    -------
+    tuple of str
+    """
+    found = study.dependability
+    beside = () if found is None or found.breaker_failure_time_s is None else (BREAKER_FAILURE,)
+    return (*paths_of(study, kind), *beside)
 
 
 def _damage(study: Study) -> Iterator[str]:

@@ -18,7 +18,7 @@ from montecarlo.frames.annual_cost import cost_difference, cost_per_year
 from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
 from montecarlo.frames.damage import ALL, FAILED
 from montecarlo.frames.limits import limit_columns, with_limits
-from montecarlo.study.dependability import OF_SCHEME
+from montecarlo.study.dependability import BREAKER_FAILURE, OF_SCHEME
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -121,7 +121,8 @@ def _by_backup(frames: ClearingFrames) -> float:
     """Part of the faults within the scope that the neutral back-up is the first to clear."""
     table = frames.who_clears()
     wanted_rows = (table["type"] == ALL) & (table["failure_rates"] == RATE_WORDS[frames.stated])
-    others = table[wanted_rows & ~table["path"].isin([*OF_SCHEME, NOBODY])]
+    beside = [*OF_SCHEME, BREAKER_FAILURE, NOBODY]
+    others = table[wanted_rows & ~table["path"].isin(beside)]
     return float(others["p"].sum())
 
 

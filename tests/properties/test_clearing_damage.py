@@ -91,26 +91,6 @@ def test_means_of_the_paths_add_up_to_that_of_all(failing: Clearing) -> None:
     assert every["p95_s"] <= paths.loc["nobody", "p95_s"]
 
 
-def test_a_fault_left_by_failed_parts_may_be_cleared_sooner_than_one_that_nobody_sees(
-    failing: Clearing,
-) -> None:
-    """By breaker failure protection, say: only that part of the damage changes."""
-    parts = PARTS["dependability"]
-    sooner = {"dependability": parts | {"failed_time_s": 0.4}}
-    as_unseen = {"dependability": parts | {"failed_time_s": TIMES["undetected_time_s"]}}
-    damage = {"exponent": EXPONENT, "zones": ZONES, "beyond": "core"}
-    found = [
-        ClearingFrames(followed(harmed(**damage) | each)).damage().set_index("path")
-        for each in (PARTS, sooner, as_unseen)
-    ]
-    stated, soon, alike = (table["mean_s"] for table in found)
-    assert soon[FAILED] < 0.1 * stated[FAILED]
-    assert soon.drop([FAILED, "nobody", "all"]).to_numpy() == pytest.approx(
-        stated.drop([FAILED, "nobody", "all"]).to_numpy(), rel=1e-9
-    )
-    assert alike[FAILED] == pytest.approx(stated[FAILED], rel=0.3)  # draws of its own
-
-
 def test_by_the_interval_between_tests_damage_is_that_of_a_study_with_this_interval(
     failing: Clearing,
 ) -> None:

@@ -124,8 +124,8 @@ def test_damage_is_in_seconds_of_the_reference_current() -> None:
         " 3.2 (2.88 to 3.52) s. 12 % of that comes after the breaker has opened. 50 % comes from"
         ' faults that nobody clears. 2 % (1.8 to 2.2 %) of the earth faults end in "beyond the'
         ' zones". The differential scheme alone misses 84 % of the internal faults within its'
-        " scope. There is no neutral back-up. Nobody clears 0.4 % (0.36 to 0.44 %). Fewest faults that"
-        ' nobody clears: "400 A", 0.2 % (0.18 to 0.22 %). Its best setting: no. 6,'
+        " scope. There is no neutral back-up. Nobody clears 0.4 % (0.36 to 0.44 %). Fewest faults"
+        ' that nobody clears: "400 A", 0.2 % (0.18 to 0.22 %). Its best setting: no. 6,'
     )
     assert "uncleared" not in text
     assert "Security: it trips falsely on 1 %" in text
