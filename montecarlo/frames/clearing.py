@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from montecarlo.engine.clearing import Cleared, Clearing
-from montecarlo.engine.clearing_paths import RATES, stated_case
+from montecarlo.engine.clearing_paths import RATES, SOUND, stated_case
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.intervals import Estimate, ratio, student, student_mean
+from montecarlo.estimates.intervals import Estimate, clopper_pearson, ratio, student, student_mean
 from montecarlo.formulas.dependability import annual_cost
 from montecarlo.frames.damage import ALL, above, block_means, damage_frame, faults, zones_frame
 from montecarlo.frames.limits import limit_columns
@@ -114,8 +114,8 @@ class ClearingFrames:
         shares: dict[Any, float] = {ALL: weight.in_scope, **internal_shares(study)}
         for case in (one for one in self.clearing.cases if one in RATES):
             for name, means in self._by_block(case).items():
-                for path, row in zip(self.names, means, strict=True):
-                    limits = student_mean(row, trials=self._trials[name])
+                for at, (path, row) in enumerate(zip(self.names, means, strict=True)):
+                    limits = self._widened(student_mean(row, trials=self._trials[name]), name, at)
                     yield {
                         "type": name if name == ALL else name.kind,
                         "failure_rates": RATE_WORDS[case],
@@ -123,6 +123,18 @@ class ClearingFrames:
                         **limit_columns("p", limits),
                         "per_year": weight.internal_per_year * shares[name] * float(limits.p),
                     }
+
+    def _widened(self, limits: Estimate, name: Any, at: int) -> Estimate:
+        """Of a counted type: by what exact binomial limits of sound parts reach beyond those of
+        blocks, which few hits make too narrow."""
+        if name in (ALL, EARTH):
+            return limits
+        trials, rows = self._trials[name], self._by_block(SOUND)[name]
+        own = student_mean(rows[at], trials=trials)
+        exact = clopper_pearson(trials * own.p, trials)
+        low = limits.low - np.maximum(own.low - exact.low, 0.0)
+        high = limits.high + np.maximum(exact.high - own.high, 0.0)
+        return Estimate(limits.p, np.maximum(low, 0.0), np.minimum(high, 1.0))
 
     def dependability(self) -> pd.DataFrame:
         """The table dependability.csv: a row a part, then a row a path; empty without

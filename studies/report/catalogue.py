@@ -151,7 +151,8 @@ HOLDS = {
     ),
     "damage_inputs": (
         "what one input, its centre a half-width lower or higher, does to the mean damage of earth"
-        " faults and to how often nobody clears them; paired on the same faults, with 95 % limits"
+        " faults and to how often nobody clears them; paired on the same faults, with 95 % limits;"
+        " inputs that change nothing are left out"
     ),
     "damage_zones": "share of the earth faults in each zone of damage, smallest zone first",
     "dependability": (

@@ -160,6 +160,20 @@ def test_what_never_happened_has_the_limit_of_so_many_faults() -> None:
         assert always["p_low"] == pytest.approx(1 - limit)
 
 
+def test_few_hits_of_a_counted_type_have_limits_as_wide_as_those_of_a_count() -> None:
+    """One fault of each of two blocks is not cleared; of earth faults p is no count."""
+    study = study_with(SMALL)
+    p = np.zeros((1, BLOCKS, len(PATHS) + 1))
+    p[..., 0] = 1.0
+    p[:, :2, 0], p[:, :2, -1] = 1 - 1 / FAULTS, 1 / FAULTS
+    table = invented(study, p).who_clears().set_index(["type", "path"])
+    low, high = clopper_pearson(2, FAULTS * BLOCKS)
+    row = table.loc[("three_phase", "nobody")]
+    assert row["p_low"] <= low
+    assert row["p_high"] >= high
+    assert table.loc[("earth", "nobody"), "p_high"] < high
+
+
 def test_damage_without_a_result_is_left_out_and_weighs_by_its_path() -> None:
     """Two faults with one place a block, the second without a result."""
     damage: dict[str, Any] = {"zones": [{"name": "small", "current_a": 10, "time_s": 3}]}
