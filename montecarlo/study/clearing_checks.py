@@ -16,10 +16,12 @@ from montecarlo.study.dependability import (
     BREAKER_FAILURE,
     OF_SCHEME,
     Dependability,
+    Part,
     dependability_faults,
 )
 from montecarlo.study.description import Study
 
+OPTIONS = "earthing_options"  # has a fault of its own for no earth faults
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
 RECORDED_DECAY_S = 3.45  # open record of a trip, test_data3 of repository miguelmoreto/pycomtrade
 PER_HOUR = 1e-5  # a year, below which a rate may be one per hour
@@ -74,6 +76,11 @@ def _damage(study: Study) -> Iterator[str]:
             "fault_energy: missing; [damage] needs how long a fault lasts: breaker_time_s,"
             " field_decay_time_constant_s and undetected_time_s"
         )
+    if study.study.kind != OPTIONS and study.internal_faults.shares.earth == 0:
+        yield (
+            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults, so"
+            " give them a share, or take [damage] out"
+        )
 
 
 def _cost(study: Study) -> Iterator[str]:
@@ -91,7 +98,7 @@ def _dependability(study: Study) -> Iterator[str]:
 
 
 CLEARING_CHECKS = (
-    Check(_damage, ("damage", "fault_energy")),
+    Check(_damage, ("study", "damage", "fault_energy", "internal_faults")),
     Check(_cost, ("damage", "policy")),
     Check(_dependability, ("dependability", "scheme", "ct", "backup")),
 )
@@ -110,6 +117,7 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
     """
     if study.damage is not None and study.fault_energy is not None:
         yield from _decay(study.fault_energy)
+        yield from _undetected(study, study.fault_energy)
     if study.dependability is not None:
         yield from _rates(study.dependability)
         if study.dependability.test_cost and study.policy.least_annual_cost is None:
@@ -118,6 +126,18 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
                 "The policy weighs no costs, so this one is not used. It needs"
                 " policy.least_annual_cost.",
             )
+
+
+def _undetected(study: Study, found: FaultEnergy) -> Iterator[Caution]:
+    backup = () if study.backup is None else tuple(study.backup.elements.values())
+    slowest = max(*study.candidates.delay_s, *(one.delay_s for one in backup), 0.0)
+    centre = found.undetected_time_s.centre()
+    if centre < slowest:
+        yield Caution(
+            "fault_energy.undetected_time_s",
+            f"{centre:g} s is less than the {slowest:g} s of the slowest element. A fault that"
+            " nobody clears would do less damage than one that is cleared.",
+        )
 
 
 def _decay(found: FaultEnergy) -> Iterator[Caution]:
@@ -134,6 +154,7 @@ def _decay(found: FaultEnergy) -> Iterator[Caution]:
 
 def _rates(found: Dependability) -> Iterator[Caution]:
     for part in found.parts:
+        yield from _unused(found, part)
         key = f"dependability.parts.{part.name}.dangerous_per_year"
         mean = part.dangerous_per_year.mean()
         if 0 < mean < PER_HOUR:
@@ -150,3 +171,15 @@ def _rates(found: Dependability) -> Iterator[Caution]:
                 f" rare failures, and give too much above {LIKELY:g}. Test it more often, or look"
                 " at the rate.",
             )
+
+
+def _unused(found: Dependability, part: Part) -> Iterator[Caution]:
+    key = f"dependability.parts.{part.name}"
+    if part.channels == 1 and "common_share" in part.model_fields_set:
+        yield Caution(f"{key}.common_share", "The part has one channel, so this is not used.")
+    if found.test_cost and part.proof_test_years is not None:
+        yield Caution(
+            f"{key}.proof_test_years",
+            "dependability.test_cost is paid every dependability.proof_test_years. Tests of this"
+            " part in between cost nothing here.",
+        )

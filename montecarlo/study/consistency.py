@@ -9,7 +9,6 @@ import math
 from collections.abc import Iterator
 from itertools import pairwise
 
-from montecarlo.plant.earthing import WAYS_TO_EARTH
 from montecarlo.quantities import number
 from montecarlo.quantities.wording import LABEL, WORD, fit_for_label, is_word, listed, shown
 from montecarlo.relays.schemes import AXES
@@ -23,6 +22,7 @@ from montecarlo.study.check import Check
 from montecarlo.study.clearing_checks import CLEARING_CHECKS
 from montecarlo.study.ct_checks import CT_CHECKS
 from montecarlo.study.description import Study
+from montecarlo.study.earthing_checks import EARTHING_CHECKS
 from montecarlo.study.earthing_options import option_faults
 from montecarlo.study.gate_checks import GATE_CHECKS
 from montecarlo.study.internal_checks import INTERNAL_CHECKS
@@ -86,43 +86,6 @@ def _reactances(study: Study) -> Iterator[str]:
                 f"machine.{small}: {one:g} pu, must be at most machine.{large} = {other:g} pu; "
                 "are the two swapped?"
             )
-
-
-def _earthing(study: Study) -> Iterator[str]:
-    """One way to give the neutral's resistor, whole; heating needs the alloy."""
-    earthing = study.earthing
-    given = [way for way in WAYS_TO_EARTH if any(getattr(earthing, key) is not None for key in way)]
-    ways = (
-        "give exactly one of resistance_ohm, current_limit_a, and transformer_ratio with"
-        " secondary_resistance_ohm"
-    )
-    if len(given) != 1:
-        yield f"earthing: {listed(way[0] for way in given) or 'no resistor'} given; {ways}"
-        return
-    yield from (
-        f"earthing.{key}: missing; an earthing transformer needs {listed(WAYS_TO_EARTH[2])}"
-        for key in given[0]
-        if getattr(earthing, key) is None
-    )
-    for key in ("transformer_resistance_ohm", "transformer_reactance_ohm"):
-        if given[0] != WAYS_TO_EARTH[2] and getattr(earthing, key) is not None:
-            yield (
-                f"earthing.{key}: there is no earthing transformer; take it out or give"
-                f" {listed(WAYS_TO_EARTH[2])}"
-            )
-    hybrid = ("high_resistance_ohm", "switch_time_s")
-    if len(absent := [key for key in hybrid if getattr(earthing, key) is None]) == 1:
-        yield (
-            f"earthing.{absent[0]}: missing; hybrid earthing needs {listed(hybrid)}; give both or"
-            " none"
-        )
-    coefficient = earthing.temperature_coefficient_per_k
-    if earthing.temperature_rise_k.support()[1] > 0 and coefficient.support() == (0, 0):
-        yield (
-            "earthing.temperature_coefficient_per_k: 0, and temperature_rise_k then changes"
-            " nothing; give that of the alloy, as 0.001 for a stainless steel or 0.00012 for an"
-            " aluminium-chromium steel"
-        )
 
 
 def check_relay(study: Study) -> Iterator[str]:
@@ -346,7 +309,7 @@ CHECKS: tuple[Check, ...] = (
     *SCHEME_CHECKS,
     *GATE_CHECKS,
     *NONLINEAR_CHECKS,
-    Check(_earthing, ("earthing",)),
+    *EARTHING_CHECKS,
     Check(check_relay, ("relay",)),
     *CHAIN_CHECKS,
     Check(_delays, ("machine", "internal_faults", "candidates")),

@@ -57,7 +57,7 @@ class Part(Section):
         Distribution,
         Quantity(
             "1/year",
-            "trips of the part itself, without any event",
+            "trips of the part itself, of all its channels together, without any event",
             0.0,
             high=100.0,
         ),

@@ -263,12 +263,18 @@ def _rule(rows: Sequence[Row]) -> str:
     if math.isinf(limit):
         return "No capacitance is given, so the rule R_N <= 1/(3wC) is not checked."
     broken = [
-        f"{names([row['option']])} ({row['neutrals_ohm']:.4g} ohm)"
+        f"{names([row['option']])} ({_largest(row)})"
         for row in rows
         if not row["keeps_capacitive_rule"]
     ]
     rule = f"R_N <= 1/(3wC) = {limit:.4g} ohm"
     return f"{listed(broken)} does not keep {rule}." if broken else f"Every option keeps {rule}."
+
+
+def _largest(row: Row) -> str:
+    """The neutral's resistance that the rule is asked of."""
+    after = " after the trip" if row["largest_neutrals_ohm"] > row["neutrals_ohm"] else ""
+    return f"{row['largest_neutrals_ohm']:.4g} ohm{after}"
 
 
 def _rating(study: Study, rows: Sequence[Row]) -> Iterator[str]:

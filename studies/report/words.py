@@ -54,7 +54,7 @@ FIGURES = {  # what is counted, and of what it is a share
 QUANTITIES = {  # of tables with a row a quantity
     "p_missed": "missed faults",
     "p_false": "false trips",
-    "p_nobody": "faults that nothing clears",
+    "p_nobody": "faults that nobody clears",
     "fault_energy_j": "energy in the fault",
     "resistor_energy_j": "energy in the resistor",
     "cost_per_year": "cost a year",

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from montecarlo.engine.clearing import Clearing
-from montecarlo.engine.damage import Burnt
 from montecarlo.engine.progress import silent
 from montecarlo.engine.workers import workers_of
 from montecarlo.frames.clearing import ClearingFrames
@@ -218,13 +217,3 @@ def test_each_element_has_its_own_delay() -> None:
     phase, earth, current, voltage = harm.T[:4]
     assert (earth - phase) / (voltage - phase) == pytest.approx(0.25 / 0.4, rel=1e-9)
     assert (current - earth) / (voltage - phase) == pytest.approx(0.65 / 0.4, rel=1e-9)
-
-
-def test_without_earth_faults_there_is_no_damage() -> None:
-    """The tables are empty."""
-    none = harmed() | {"internal_faults.shares": {"phase_phase": 1.0}}
-    found = followed(none)
-    assert found.burnt is None
-    assert not len(ClearingFrames(found).damage())
-    assert not len(ClearingFrames(found).zones())
-    assert isinstance(followed(harmed()).burnt[0], Burnt)  # type: ignore[index]

@@ -191,6 +191,11 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
             " where the exponent is 2; give a larger current or time, or another order",
         ),
         (
+            harmed() | {"internal_faults.shares": {"phase_phase": 1.0}},
+            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults, so"
+            " give them a share, or take [damage] out",
+        ),
+        (
             {"policy": {"least_annual_cost": COST | {"damage": {"at_reference": 10.0}}}},
             "damage: missing; policy.least_annual_cost.damage is the cost of what [damage] counts,"
             " so give the table or take the cost out",
@@ -222,6 +227,11 @@ def texts(changes: dict[str, Any]) -> dict[str, str]:
         (with_part(dangerous_per_year=0.2), RATE, "fails on demand with a probability of 0.2."),
         (with_part(dangerous_per_year=80.0), RATE, "fails on demand with a probability of 1."),
         (dependable(test_cost=100.0), "dependability.test_cost", "The policy weighs no costs"),
+        (
+            with_part(common_share=0.2),
+            "dependability.parts.relay.common_share",
+            "The part has one channel, so this is not used.",
+        ),
     ],
 )
 def test_a_doubt_is_given_where_it_is_due(changes: dict[str, Any], key: str, words: str) -> None:
@@ -263,6 +273,22 @@ def test_a_field_that_decays_faster_than_a_record_shows_is_doubted(
     if words is not None:
         assert found[key].startswith(words)
         assert "3.45 s" in found[key]
+
+
+def test_a_fault_that_nobody_clears_lasts_longest() -> None:
+    given = harmed() | {"backup": {"neutral_voltage": {"pickup_percent": 5, "delay_s": 2.0}}}
+    given["fault_energy"] = given["fault_energy"] | {"undetected_time_s": 0.5}
+    key = "fault_energy.undetected_time_s"
+    found = {one.key: one.text for one in cautions(study_with(given))}
+    assert found[key].startswith("0.5 s is less than the 2 s of the slowest element.")
+    given["fault_energy"] = given["fault_energy"] | {"undetected_time_s": 60.0}
+    assert key not in {one.key for one in cautions(study_with(given))}
+
+
+def test_tests_of_a_part_with_an_interval_of_its_own_are_not_paid() -> None:
+    own = dependable(parts=[PART | {"proof_test_years": 0.5}], test_cost=100.0)
+    (text,) = texts(own | {"policy": {"least_annual_cost": COST}}).values()
+    assert "Tests of this part in between cost nothing here." in text
 
 
 # --- as a file has them -------------------------------------------------------

@@ -202,3 +202,26 @@ def test_all_but_the_resistor_is_drawn_alike_whatever_the_kind_of_earthing() -> 
         assert all(np.array_equal(first[key], other[key]) for key in shared)
     ohms = drawn(found["50 A"])["earthing.current_limit_a"]
     assert 45 <= ohms.min() < ohms.max() <= 55
+
+
+@pytest.mark.parametrize(
+    ("earthing", "line"),
+    [
+        (
+            {"resistance_ohm": 20, "high_resistance_ohm": 7, "switch_time_s": 0.1},
+            "earthing.high_resistance_ohm: 7 ohm, must be above the 20 ohm of the branch that is"
+            " opened after the trip; give what stays",
+        ),
+        (
+            {"current_limit_a": 400, "high_resistance_ohm": 10, "switch_time_s": 0.1},
+            "earthing.high_resistance_ohm: 10 ohm, must be above the 15.88 ohm of the branch that"
+            " is opened after the trip; give what stays",
+        ),
+    ],
+)
+def test_what_stays_of_hybrid_earthing_is_the_larger_resistance(
+    earthing: dict[str, Any], line: str
+) -> None:
+    assert line in faults_of({"earthing": earthing})
+    high = earthing | {"high_resistance_ohm": 800}
+    assert study_with({"earthing": high}).earthing.high_resistance_ohm is not None
