@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 from montecarlo.engine.clearing import wanted
 from montecarlo.study.description import Study
+from studies.clearing.criterion import YEARLY as COST
+from studies.clearing.criterion import decided_by
 from studies.earthing.answer import (
     MISSED,
     NO_OPTION,
@@ -24,13 +26,12 @@ from studies.report.blocks import Block, Table
 from studies.report.numbers import (
     a_year,
     cell,
-    figures,
     percent,
+    span,
     with_limits,
 )
 from studies.sweep.recommendation import kept, security
 
-COST = "decision_cost_per_year"
 NOBODY = Quantity(
     "p_nobody",
     "p_nobody",
@@ -45,7 +46,7 @@ DAMAGE = Quantity(
     "Least mean damage",
     "Most mean damage",
     " of the reference current",
-    lambda row: f"{_span(row, 'damage_mean_s')} s",
+    lambda row: f"{span(row, 'damage_mean_s')} s",
 )
 YEARLY = Quantity(
     COST,
@@ -53,13 +54,12 @@ YEARLY = Quantity(
     "Least yearly cost",
     "Most yearly cost",
     "",
-    lambda row: _span(row, COST),
+    lambda row: span(row, COST),
 )
 
 
 def criterion(study: Study) -> Quantity:
-    """What the answer is decided by: costs if those of damage are given, else damage, else faults
-    that nobody clears; faults that the scheme misses where the study asks for none of these.
+    """What the answer is decided by.
 
     Parameters
     ----------
@@ -69,12 +69,8 @@ def criterion(study: Study) -> Quantity:
     -------
     Quantity
     """
-    if not wanted(study):
-        return MISSED
-    if study.damage is None:
-        return NOBODY
-    cost = study.policy.least_annual_cost
-    return DAMAGE if cost is None or cost.damage is None else YEARLY
+    every = (MISSED, NOBODY, DAMAGE, YEARLY)
+    return next(one for one in every if one.column == decided_by(study))
 
 
 def best_of(study: Study, rows: Sequence[Row]) -> Row | None:
@@ -166,7 +162,7 @@ def _harm(study: Study, row: Row) -> Iterator[str]:
         why = "" if math.isnan(failed) else f", {percent(failed)} as parts have failed"
         yield (
             "An earth fault there does on average as much damage as"
-            f" {study.damage.reference_a:g} A in {_span(row, 'damage_mean_s')} s. {after} of that"
+            f" {study.damage.reference_a:g} A in {span(row, 'damage_mean_s')} s. {after} of that"
             f" comes after the breaker has opened. {nobody} comes from faults that nobody"
             f" clears{why}."
         )
@@ -216,13 +212,7 @@ def _left_out(rows: Sequence[Row]) -> Iterator[str]:
 
 def _cost(study: Study, row: Row) -> str:
     cost = study.policy.least_annual_cost
-    return "" if cost is None else f"{_span(row, COST)} {cost.unit} a year"
-
-
-def _span(row: Row, name: str, to: str = " to ") -> str:
-    """A value of any quantity above 0 with its limits."""
-    value, low, high = (figures(max(row[f"{name}{end}"], 0.0), 3) for end in ("", "_low", "_high"))
-    return f"{value} ({low}{to}{high})"
+    return "" if cost is None else f"{span(row, COST)} {cost.unit} a year"
 
 
 # --- the table ----------------------------------------------------------------
@@ -263,7 +253,7 @@ def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
     yield "nobody clears %", lambda row: cell(row, "p_nobody", 2), False
     if study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
-        yield f"damage, s of {reference}", lambda row: _span(row, DAMAGE.column, "-"), False
+        yield f"damage, s of {reference}", lambda row: span(row, DAMAGE.column, "-"), False
         if study.damage.zones:
             yield "largest zone %", lambda row: cell(row, "p_largest_zone", 2), False
     yield "R_N rule", lambda row: "kept" if row["keeps_capacitive_rule"] else "not kept", True
@@ -271,7 +261,7 @@ def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
         yield "beyond rating %", _rating, False
     yield "unwanted a year", _unwanted, False
     if (cost := study.policy.least_annual_cost) is not None:
-        yield f"cost, {cost.unit} a year", lambda row: _span(row, COST, "-"), False
+        yield f"cost, {cost.unit} a year", lambda row: span(row, COST, "-"), False
 
 
 def _rating(row: Row) -> str:
