@@ -24,7 +24,8 @@ PLACES = 8  # along the winding, of each fault
 @keepable
 @dataclass(frozen=True, eq=False)
 class Burnt:
-    """Damage of earth faults at their places (faults x places, J + 1), failures as stated."""
+    """Damage of earth faults at their places, failures as stated: (faults x places, columns of
+    `Paths.first`)."""
 
     weight: Array  # probability of the path
     equivalent_s: Array  # seconds of the reference current
