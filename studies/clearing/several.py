@@ -23,6 +23,8 @@ from montecarlo.study.dependability import BREAKER_FAILURE, OF_SCHEME
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo.study.description import Study
+
 Row = Mapping[str, Any]
 PAIRED = ("p_nobody", "damage_mean_s")
 TABLES: dict[str, Callable[[ClearingFrames], pd.DataFrame]] = {
@@ -140,9 +142,30 @@ def _damage(frames: ClearingFrames) -> Iterator[tuple[str, Any]]:
     yield "damage_nobody_share", nobody["mean_s"] / mean if mean > 0 else 0.0
     if FAILED in rows.index:
         yield "damage_failed_share", rows.loc[FAILED, "mean_s"] / mean if mean > 0 else 0.0
-    if len(zones):
+    for zone, row in zip(
+        zone_columns(frames.clearing.study), zones.to_dict("records"), strict=True
+    ):
         for name in with_limits("p"):
-            yield name.replace("p", "p_largest_zone", 1), zones.iloc[-1][name]
+            yield name.replace("p", zone, 1), row[name]
+
+
+def zone_columns(study: Study) -> dict[str, str]:
+    """The columns of the share of earth faults in each zone of damage, with the zone's name; the
+    last one is beyond all zones.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of str to str
+        None without zones.
+    """
+    if study.damage is None or not study.damage.zones:
+        return {}
+    names = [*(zone.name for zone in study.damage.zones), study.damage.beyond]
+    return {f"p_zone_{number}": name for number, name in enumerate(names, 1)}
 
 
 def _limited(name: str, found: Estimate | None) -> Iterator[tuple[str, Any]]:

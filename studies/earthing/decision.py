@@ -5,11 +5,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from montecarlo.engine.clearing import wanted
 from montecarlo.study.description import Study
 from studies.clearing.criterion import YEARLY as COST
 from studies.clearing.criterion import decided_by
+from studies.clearing.several import zone_columns
 from studies.earthing.answer import (
     MISSED,
     NO_OPTION,
@@ -166,9 +168,8 @@ def _harm(study: Study, row: Row) -> Iterator[str]:
             f" comes after the breaker has opened. {nobody} comes from faults that nobody"
             f" clears{why}."
         )
-        if study.damage.zones:
-            share = with_limits(row, "p_largest_zone")
-            yield f'{share} of the earth faults end in "{study.damage.beyond}".'
+        for column, zone in [*zone_columns(study).items()][-1:]:
+            yield f'{with_limits(row, column)} of the earth faults end in "{zone}".'
 
 
 def _clears(study: Study, row: Row) -> Iterator[str]:
@@ -254,8 +255,8 @@ def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
     if study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
         yield f"damage, s of {reference}", lambda row: span(row, DAMAGE.column, "-"), False
-        if study.damage.zones:
-            yield "largest zone %", lambda row: cell(row, "p_largest_zone", 2), False
+        for column, zone in zone_columns(study).items():
+            yield f"{zone} %", partial(cell, name=column, digits=2), False
     yield "R_N rule", lambda row: "kept" if row["keeps_capacitive_rule"] else "not kept", True
     if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
         yield "beyond rating %", _rating, False
@@ -284,7 +285,7 @@ def _notes(study: Study, rows: Sequence[Row]) -> Iterator[str]:
             f" {study.damage.reference_a:g} A that does as much"
         )
         if study.damage.zones:
-            yield f'largest zone: share of the earth faults in "{study.damage.beyond}"'
+            yield "zones of damage: share of the earth faults that end there, the worst last"
     yield "R_N rule: R_N <= 1/(3wC), against overvoltage at an arcing earth fault"
     if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
         yield "beyond rating: earth faults that heat the resistor beyond it, if all parts work"

@@ -567,7 +567,6 @@ HEADS = {
     "damage_p95": "damage, 95 %, time of the reference current",
     "damage_after_opening_share": "damage after the breaker has opened",
     "damage_nobody_share": "damage from faults that nobody clears",
-    "p_largest_zone": "earth faults in the largest zone of damage",
     "unwanted": "trips of the parts themselves",
     "cost": "cost a year",
     "decision_cost": "cost of the option a year",

@@ -46,7 +46,7 @@ def row(name: str, mean_s: float, nobody: float, **more: Any) -> dict[str, Any]:
         for column, value in (
             ("damage_mean_s", mean_s),
             ("p_nobody", nobody),
-            ("p_largest_zone", 0.01),
+            ("p_zone_2", 0.01),
         )
         for end, factor in (("", 1.0), ("_low", 0.9), ("_high", 1.1))
     }

@@ -43,7 +43,8 @@ def option(name: str, damage_s: float, nobody: float, cost: float, **more: Any) 
         "p_missed": 0.84,
         "p_nobody": nobody,
         "damage_mean_s": damage_s,
-        "p_largest_zone": 0.02,
+        "p_zone_1": 0.98,
+        "p_zone_2": 0.02,
         "decision_cost_per_year": cost,
     }
     limits = {f"{key}_low": 0.9 * value for key, value in given.items()}
@@ -215,13 +216,21 @@ def test_the_owner_s_table_has_all_that_is_weighed() -> None:
         "missed %",
         "nobody clears %",
         "damage, s of 10 A",
-        "largest zone %",
+        "insulation %",
+        "beyond the zones %",
         "R_N rule",
         "beyond rating %",
         "unwanted a year",
         "cost, kEUR a year",
     )
-    first = ("5 A", "84 (75.6-92.4)", "0.4 (0.36-0.44)", "3.2 (2.88-3.52)", "2 (1.8-2.2)")
+    first = (
+        "5 A",
+        "84 (75.6-92.4)",
+        "0.4 (0.36-0.44)",
+        "3.2 (2.88-3.52)",
+        "98 (88-110)",
+        "2 (1.8-2.2)",
+    )
     assert found.rows[0] == (*first, "kept", "0", "0.015", "9 (8.1-9.9)")
 
 
