@@ -160,7 +160,7 @@ def inputs_text(frame: pd.DataFrame) -> Iterator[str]:
         f" ({_signed(row['damage_change_share'])})"
         for row in first
     )
-    yield f"What changes the mean damage most, a half-width off at a time: {said}."
+    yield f"A half-width off, these inputs change the mean damage most. {_capital(said)}."
 
 
 def _signed(share: float) -> str:
@@ -196,6 +196,6 @@ def mean_damage(row: Any, reference_a: float) -> str:
     mean, low, high = (figures(row[f"mean_s{end}"], 3) for end in ("", "_low", "_high"))
     return (
         f"An earth fault does as much damage as {reference_a:g} A in {mean} s on average ({low} to"
-        f" {high}), in {figures(row['median_s'], 2)} s in the median and in"
-        f" {figures(row['p95_s'], 2)} s in one of twenty."
+        f" {high}). In the median fault it is {figures(row['median_s'], 2)} s, in one of twenty"
+        f" {figures(row['p95_s'], 2)} s."
     )

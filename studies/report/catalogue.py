@@ -229,6 +229,10 @@ SHORTER = {
     "radius": "How far each input may be off before the choice ends",
     "by_type": "By fault type, event and load state",
     "closest": "No setting meets the policy: the closest of each scheme",
+    "damage": "Damage of earth faults by who clears them, in seconds of the reference current",
+    "damage_inputs": "What one input, a half-width off, does to damage and to what nobody clears",
+    "who_clears": "Which path clears a fault first, or that nobody does, by fault type",
+    "options_radius": "How far inputs may be off before another option is the best",
     "unresolved": "Samples without a result, most first",
 }
 # In a figure or a section of their own, or for a crew

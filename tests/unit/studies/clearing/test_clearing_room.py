@@ -76,4 +76,4 @@ def test_no_input_is_named_where_none_changes_the_damage(found: ClearingFrames) 
     low, high = "damage_change_s_low", "damage_change_s_high"
     assert [*inputs_text(pd.DataFrame([row | {low: -1.0, high: 1.0}]))] == []
     (said,) = inputs_text(pd.DataFrame([row | {low: 1.0, high: 2.0}]))
-    assert "a higher by 1 s (+20 %)" in said
+    assert "A higher by 1 s (+20 %)" in said
