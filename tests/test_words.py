@@ -213,6 +213,11 @@ breaker_time_s = 0.08
 field_decay_time_constant_s = 1.0
 undetected_time_s = 10
 """
+TIMES = OPTIONS[OPTIONS.index("[fault_energy]") :]
+OF_OPTIONS = {
+    'kind = "setting_sweep"': 'kind = "earthing_options"',
+    "radius = false": "radius = true",
+}
 DAMAGE = """
 [damage]
 [[damage.zones]]
@@ -222,11 +227,13 @@ time_s = 1
 
 [dependability]
 proof_test_years = 2
+breaker_failure_time_s = 0.2
 [[dependability.parts]]
 name = "breaker"
 paths = ["phase_elements", "earth_element", "neutral_voltage"]
 dangerous_per_year = 0.005
 spurious_per_year = 0.001
+breaker_failure = true
 """
 ALTERNATIVE = """
 [[alternatives]]
@@ -266,7 +273,8 @@ RUNS: dict[str, tuple[dict[str, str], str]] = {  # what is replaced in the small
     "nothing chosen": ({"p_false_max = 0.01": "p_false_max = 1e-6"}, ""),
     "scheme_comparison": (WIDE | {TWO_AND_ONE: TWO}, BACKUP),
     "earthing_options": (WIDE, OPTIONS),
-    "damage of options": (WIDE, OPTIONS + BACKUP + DAMAGE),
+    "damage of options": (WIDE | OF_OPTIONS, OPTIONS + BACKUP + DAMAGE),
+    "damage": (WIDE, TIMES + BACKUP + DAMAGE),
     "alternatives": (WIDE, ALTERNATIVE),
     "uncertainty_drivers": (WIDE, ""),
     "biased": (WIDE | BIASED, ""),

@@ -1,21 +1,18 @@
 """Who clears each internal fault with one setting in service, by all paths and the failures of
-their parts; and the damage of an earth fault until then.
+their parts; and the damage of an earth fault until then (`damage.py`).
 
-Probabilities are exact along the winding and over failures (`clearing_paths.py`). Damage goes with
-the place: there several places stand for the winding."""
+Probabilities are exact along the winding and over failures (`clearing_paths.py`)."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from montecarlo.engine import primary
 from montecarlo.engine.block import Block
 from montecarlo.engine.clearing_paths import Case, Paths, cases_of, stated_case
-from montecarlo.engine.course import Course
+from montecarlo.engine.damage import PLACES, Burnt, burnt_of, harm_of
 from montecarlo.engine.guard import CLEARING, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import solve
@@ -24,43 +21,30 @@ from montecarlo.engine.sizes import designs
 from montecarlo.engine.stages import Stage
 from montecarlo.engine.winding import Along
 from montecarlo.engine.workers import Workers
-from montecarlo.formulas.damage import iron_volume_cm3
-from montecarlo.plant.internal import EarthFault
 from montecarlo.quantities import Array, Flags
 from montecarlo.quantities.keepable import keepable
 from montecarlo.sampling.design import BLOCKS, Chunk
 from montecarlo.sampling.stratum import EARTH, Stratum
 from montecarlo.study.axes import Setting
 from montecarlo.study.candidates import lattices_of
-from montecarlo.study.clearing_checks import paths_of
+from montecarlo.study.clearing_checks import who_clears_of
 from montecarlo.study.description import Study
 from montecarlo.study.strata import internal_shares
 
 CLEARING_STAGE = "who clears faults"
-PLACES = 8  # along the winding, of the damage of each earth fault
 
 
 @keepable
 @dataclass(frozen=True, eq=False)
 class Cleared:
-    """Faults of one type; J paths, then nobody, by how failures were taken."""
+    """Faults of one type; J paths, breaker failure protection if there is one, then nobody; by how
+    failures were taken."""
 
-    sums: Array  # (cases, J + 1) of probabilities over the faults with a result
+    sums: Array  # (cases, columns) of probabilities over the faults with a result
     alone: Array  # (3, J) of each path by itself: it sees, it works, both
+    harm: Array  # (cases, 2) sums of the damage of earth faults [s], and of its cost
     faults: Array  # (1,) with a result
     lost: Array  # (1,) without
-
-
-@keepable
-@dataclass(frozen=True, eq=False)
-class Burnt:
-    """Damage of earth faults at their places (faults x places, J + 1), failures as stated."""
-
-    weight: Array  # probability of the path
-    equivalent_s: Array  # seconds of the reference current
-    after_share: NDArray[np.float32]  # part of it after the breaker has opened
-    iron_cm3: NDArray[np.float32]  # at most
-    beyond: NDArray[np.int8]  # number of the zone
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +55,7 @@ class Clearing:
     setting: Setting
     round_: int  # of the random numbers
     cases: tuple[Case, ...]  # factors of failures
-    paths: tuple[str, ...]
+    paths: tuple[str, ...]  # and breaker failure protection, if there is one
     cleared: dict[Stratum, tuple[Cleared, ...]]  # by block of installations
     burnt: tuple[Burnt, ...] | None  # likewise; None without [damage]
 
@@ -229,7 +213,7 @@ def sample_clearings(
             one.setting,
             one.round_,
             one.cases,
-            paths_of(one.study, one.setting.scheme),
+            who_clears_of(one.study, one.setting.scheme),
             {name: tuple(map(_added, blocks)) for name, blocks in cleared.items()},
             tuple(_joined(parts) for parts in _taken(burnt)) if any(burnt) else None,
         )
@@ -306,9 +290,13 @@ def follow(block: Block, cases: Sequence[Case]) -> tuple[Cleared, Burnt | None]:
     paths = Paths(block, lattice)
     if isinstance(found, Along):
         places = paths.places(found)
-        harm = None if block.study.damage is None else _burnt(paths, places)
         sees = 1 - block.study.internal_faults.position.cdf(places)
-        return _cleared(paths.along(places, cases), sees, paths.works), harm
+        counts = _cleared(paths.along(places, cases), sees, paths.works)
+        if block.study.damage is None:
+            return counts, None
+        burnt, times = burnt_of(paths, places)
+        sums = [harm_of(burnt, paths, times, case) for case in cases]
+        return replace(counts, harm=np.array(sums)), burnt
     seen = paths.seen(found)
     never = np.where(np.isnan(seen), np.nan, np.inf)
     times = np.where(seen == 1, paths.times_s, never)
@@ -339,56 +327,19 @@ def expected(block: Block, along: Along) -> tuple[Array | None, Array]:
     (each,) = paths.along(places, [stated_case(block.study)])
     if block.study.damage is None:
         return None, each[:, -1]
-    harm = _burnt(paths, places)
+    harm, _ = burnt_of(paths, places)
     mean = (harm.weight * harm.equivalent_s).reshape(len(block), -1).sum(axis=1) / PLACES
     return mean, each[:, -1]
 
 
 def _cleared(each: Array, sees: Array, works: Array) -> Cleared:
-    """From probabilities (cases, n, J + 1), and of each path alone (n, J)."""
+    """From probabilities (cases, n, columns), and of each path alone (n, J)."""
     known: Flags = np.asarray(np.isfinite(each).all(axis=(0, 2)))
     count, alone = float(known.sum()), np.stack([sees, works, sees * works])
     return Cleared(
         np.where(known[:, None], each, 0.0).sum(axis=1),
         np.where(known[:, None], alone, 0.0).sum(axis=1),
+        np.zeros((len(each), 2)),
         np.array([count]),
         np.array([known.size - count]),
     )
-
-
-# --- damage -------------------------------------------------------------------
-
-
-def _burnt(paths: Paths, x: Array) -> Burnt:
-    """Damage of earth faults at places that stand for the winding alike."""
-    block, given = paths.block, paths.block.study.damage
-    assert given is not None
-    s, place = block.samples, primary.stretched_places(block, PLACES)
-    n, count = place.shape
-    sees = place[:, :, None] > np.where(np.isnan(x), 1.0, x)[:, None]
-    times = np.where(sees, paths.times_s, np.inf).reshape(n * count, -1)
-    weight = paths.first(times, *stated_case(block.study))
-    weight[np.repeat(np.isnan(x).any(axis=1), count)] = np.nan
-    trip = np.empty((n, count, len(paths.names) + 1))
-    trip[..., :-1] = paths.times_s
-    trip[..., -1] = s["fault_energy.undetected_time_s"][:, None]
-    power = s["damage.exponent"][:, None, None]
-    course = Course.of(block, place)
-    heat, _ = course.integral(_in_fault, trip, 1.0)
-    whole, after = course.integral(_in_fault, trip, power)
-    limits = [zone.current_a**power * zone.time_s for zone in given.zones]
-    share = np.divide(after, whole, out=np.zeros_like(whole), where=whole > 0)
-    iron = iron_volume_cm3(heat, s["damage.arc_voltage_v"][:, None, None], given.core_share)
-    beyond = np.sum([whole > limit for limit in limits], axis=0) + np.zeros_like(whole)
-    flat = (n * count, len(paths.names) + 1)
-    return Burnt(
-        weight,
-        (whole / given.reference_a**power).reshape(flat),
-        share.reshape(flat).astype(np.float32),
-        iron.reshape(flat).astype(np.float32),
-        beyond.reshape(flat).astype(np.int8),
-    )
-
-
-def _in_fault(fault: EarthFault) -> Array:
-    return np.abs(fault.fault_current_a)

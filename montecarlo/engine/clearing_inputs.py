@@ -25,7 +25,7 @@ from montecarlo.study.wider import with_inputs
 INPUTS_STAGE = "inputs of the damage"
 MOST_FAULTS = 1024  # earth faults of each run
 EXPONENT = "damage.exponent"
-OF_DAMAGE = (EXPONENT, "fault_energy.")
+OF_DAMAGE = (EXPONENT, "fault_energy.", "dependability.breaker_failure_time_s")
 BESIDE = (*OF_DAMAGE, "backup.", "dependability.", "earthing.")  # no event states them
 UNWANTED = "spurious_per_year"  # alike whatever clears a fault
 EARTH_ALONE = (EARTH,)

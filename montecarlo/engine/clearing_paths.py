@@ -24,8 +24,8 @@ from montecarlo.formulas.clearing import first_that_works
 from montecarlo.quantities import Array, Flags
 from montecarlo.sampling.stratum import PHASE_PHASE_EARTH
 from montecarlo.study.candidates import Lattice
-from montecarlo.study.clearing_checks import paths_of
-from montecarlo.study.dependability import EARTH_ELEMENT, PHASE_ELEMENTS, Dependability
+from montecarlo.study.clearing_checks import paths_of, who_clears_of
+from montecarlo.study.dependability import BREAKER_FAILURE, EARTH_ELEMENT, PHASE_ELEMENTS, Part
 from montecarlo.study.description import Study
 
 # Factors of all failure rates, and of all intervals between tests.
@@ -77,6 +77,11 @@ class Paths:
     def names(self) -> tuple[str, ...]:
         return paths_of(self.block.study, self.lattice.circuit.scheme)
 
+    @property
+    def who(self) -> tuple[str, ...]:
+        """What may clear a fault: the paths, and breaker failure protection where there is one."""
+        return who_clears_of(self.block.study, self.lattice.circuit.scheme)
+
     @cached_property
     def times_s(self) -> Array:
         """From inception until each operates on what it sees: its delay, and a cycle in which it
@@ -91,7 +96,10 @@ class Paths:
         return np.array([delay_s[name] for name in self.names]) + 1 / study.machine.frequency_hz
 
     def first(self, times_s: Array, rates: float, tests: float) -> Array:
-        """Probability that each path, or nobody, clears. [-]
+        """Probability that each path, breaker failure protection, or nobody clears. [-]
+
+        Breaker failure protection clears what no path clears but would, were the parts sound in
+        whose place it steps.
 
         Parameters
         ----------
@@ -103,23 +111,34 @@ class Paths:
 
         Returns
         -------
-        (m, J + 1) array (-)
+        (m, `who` + 1) array (-)
         """
-        found = self.block.study.dependability
+        found, steps_in = self.block.study.dependability, BREAKER_FAILURE in self.who
         if found is None or rates == 0:
-            return first_that_works(times_s, np.zeros(len(self.names)))
-        own, common, needs = self._failures(found, rates, tests)
+            each = first_that_works(times_s, np.zeros(len(self.names)))
+            return np.insert(each, -1, 0.0 * each[:, -1], axis=1) if steps_in else each
+        each = self._first(times_s, *self._failures(found.parts, rates, tests))
+        if not steps_in:
+            return each
+        others = [part for part in found.parts if not part.breaker_failure]
+        left = self._first(times_s, *self._failures(others, rates, tests))[:, -1]
+        cleared = np.maximum(each[:, -1] - left, 0.0)
+        return np.column_stack([each[:, :-1], cleared, left])
+
+    def _first(self, times_s: Array, own: Array, common: Array, needs: Array) -> Array:
         every = len(times_s) // len(self.block)
         return first_that_works(
             times_s, np.repeat(own, every, axis=0), np.repeat(common, every, axis=0), needs
         )
 
     def _failures(
-        self, found: Dependability, rates: float, tests: float
+        self, parts: Sequence[Part], rates: float, tests: float
     ) -> tuple[Array, Array, Array]:
         """Of each path's own parts (n, J), of common ones (n, g), and who needs these (g, J)."""
+        found = self.block.study.dependability
+        assert found is not None
         works, common, needs = np.ones((len(self.block), len(self.names))), [], []
-        for part in found.parts:
+        for part in parts:
             needed = np.array([name in part.paths for name in self.names])
             fails = found.failure(part, self.block.samples, rates, tests)
             if needed.sum() > 1:
@@ -136,7 +155,7 @@ class Paths:
         found = self.block.study.dependability
         if found is None:
             return np.ones((len(self.block), len(self.names)))
-        own, common, needs = self._failures(found, *STATED)
+        own, common, needs = self._failures(found.parts, *STATED)
         return np.asarray((1 - own) * np.prod(1 - common[:, :, None] * needs, axis=1))
 
     # --- what each path sees --------------------------------------------------
@@ -240,7 +259,7 @@ class Paths:
 
         Returns
         -------
-        (cases, n, J + 1) array (-)
+        (cases, n, `who` + 1) array (-)
             NaN where a place is not known.
         """
         cdf, n = self.block.study.internal_faults.position.cdf, len(self.block)
@@ -254,7 +273,7 @@ class Paths:
         lost = np.isnan(places).any(axis=1)
         found = []
         for case in cases:
-            each = self.first(times, *case).reshape(n, -1, len(self.names) + 1)
+            each = self.first(times, *case).reshape(n, -1, len(self.who) + 1)
             mean = (share[..., None] * each).sum(axis=1)
             mean[lost] = np.nan
             found.append(mean)

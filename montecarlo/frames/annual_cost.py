@@ -28,9 +28,7 @@ def cost_per_year(frames: ClearingFrames, false_per_year: Estimate) -> Estimate 
     study = frames.clearing.study
     if (cost := study.policy.least_annual_cost) is None:
         return None
-    tested = study.dependability
-    sure = cost.false_trip * frames.unwanted_per_year()
-    sure += 0.0 if tested is None else tested.test_cost / tested.proof_test_years
+    sure = _sure(frames)
     trips = Estimate(*(cost.false_trip * part for part in false_per_year))
     total = _sum(student(_of_faults(frames)), trips)
     return Estimate(total.p + sure, np.maximum(total.low, 0.0) + sure, total.high + sure)
@@ -41,12 +39,10 @@ def cost_difference(
 ) -> Estimate | None:
     """What one option costs a year more than another, paired on the same faults.
 
-    Parts that both have alike, such as tests, cancel.
-
     Parameters
     ----------
     one, other : ClearingFrames
-        Of one study with different earthing.
+        Of one study with different earthing, or of alternatives.
     false_per_year : Estimate (1/year)
         False trips of the first minus those of the second, with limits at this level.
     level : float (-)
@@ -56,10 +52,21 @@ def cost_difference(
     Estimate or None
         None where the policy weighs no costs.
     """
-    if (cost := one.clearing.study.policy.least_annual_cost) is None:
+    costs = [each.clearing.study.policy.least_annual_cost for each in (one, other)]
+    if costs[0] is None or costs[1] is None:
         return None
-    trips = Estimate(*(cost.false_trip * part for part in false_per_year))
-    return _sum(student(_of_faults(one) - _of_faults(other), level), trips)
+    trips = Estimate(*(costs[0].false_trip * part for part in false_per_year))
+    gap = _sum(student(_of_faults(one) - _of_faults(other), level), trips)
+    return Estimate(*(part + _sure(one) - _sure(other) for part in gap))
+
+
+def _sure(frames: ClearingFrames) -> float:
+    """Cost a year of the parts' own trips and of tests."""
+    study = frames.clearing.study
+    cost, tested = study.policy.least_annual_cost, study.dependability
+    assert cost is not None
+    tests = 0.0 if tested is None else tested.test_cost / tested.proof_test_years
+    return cost.false_trip * frames.unwanted_per_year() + tests
 
 
 def _of_faults(frames: ClearingFrames) -> Array:

@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from montecarlo.engine.clearing import Burnt, Cleared, Clearing
-from montecarlo.engine.clearing_paths import RATES, stated_case
+from montecarlo.engine.clearing import Cleared, Clearing
+from montecarlo.engine.clearing_paths import RATES, SOUND, stated_case
 from montecarlo.engine.sizes import designs
 from montecarlo.estimates.choose import weights_of
-from montecarlo.estimates.intervals import Estimate, ratio, student, student_mean
+from montecarlo.estimates.intervals import Estimate, clopper_pearson, ratio, student, student_mean
 from montecarlo.formulas.dependability import annual_cost
+from montecarlo.frames.damage import ALL, above, block_means, damage_frame, faults, zones_frame
 from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
 from montecarlo.sampling.stratum import EARTH
 from montecarlo.sampling.transform import all_installations
+from montecarlo.study.dependability import Part
 from montecarlo.study.strata import internal_shares
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ALL, NOBODY = "all", "nobody"
+NOBODY = "nobody"
 RATE_WORDS = dict(zip(RATES, ("none", "a third", "as stated", "three times"), strict=True))
 PART, PATH = "part", "path"
 
@@ -112,8 +114,8 @@ class ClearingFrames:
         shares: dict[Any, float] = {ALL: weight.in_scope, **internal_shares(study)}
         for case in (one for one in self.clearing.cases if one in RATES):
             for name, means in self._by_block(case).items():
-                for path, row in zip(self.names, means, strict=True):
-                    limits = student_mean(row, trials=self._trials[name])
+                for at, (path, row) in enumerate(zip(self.names, means, strict=True)):
+                    limits = self._widened(student_mean(row, trials=self._trials[name]), name, at)
                     yield {
                         "type": name if name == ALL else name.kind,
                         "failure_rates": RATE_WORDS[case],
@@ -121,6 +123,18 @@ class ClearingFrames:
                         **limit_columns("p", limits),
                         "per_year": weight.internal_per_year * shares[name] * float(limits.p),
                     }
+
+    def _widened(self, limits: Estimate, name: Any, at: int) -> Estimate:
+        """Of a counted type: by what exact binomial limits of sound parts reach beyond those of
+        blocks, which few hits make too narrow."""
+        if name in (ALL, EARTH):
+            return limits
+        trials, rows = self._trials[name], self._by_block(SOUND)[name]
+        own = student_mean(rows[at], trials=trials)
+        exact = clopper_pearson(trials * own.p, trials)
+        low = limits.low - np.maximum(own.low - exact.low, 0.0)
+        high = limits.high + np.maximum(exact.high - own.high, 0.0)
+        return Estimate(limits.p, np.maximum(low, 0.0), np.minimum(high, 1.0))
 
     def dependability(self) -> pd.DataFrame:
         """The table dependability.csv: a row a part, then a row a path; empty without
@@ -149,7 +163,7 @@ class ClearingFrames:
             design=designs(study)[0],
             round_=self.clearing.round_,
         )
-        for part in found.parts:
+        for part in self.parts:
             fails = found.failure(part, drawn)
             yield {
                 "what": PART,
@@ -165,7 +179,7 @@ class ClearingFrames:
 
     def _path_rows(self) -> Iterator[dict[str, Any]]:
         alone = self._by_type(lambda one: one.alone)[ALL]
-        for at, path in enumerate(self.clearing.paths):
+        for at, path in enumerate(self.clearing.paths[: alone.shape[1]]):
             sees, works, both = alone[:, at]
             missed, whichever = (
                 student_mean(1 - p, trials=self._trials[ALL]) for p in (sees, both)
@@ -186,8 +200,14 @@ class ClearingFrames:
         float
             0 without [dependability].
         """
-        found = self.clearing.study.dependability
-        return sum(part.spurious_per_year.mean() for part in found.parts) if found else 0.0
+        return sum(part.spurious_per_year.mean() for part in self.parts)
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """Parts that a path of the setting needs; another scheme of the study may have more."""
+        found, there = self.clearing.study.dependability, {*self.clearing.paths}
+        every = () if found is None else found.parts
+        return tuple(part for part in every if there & {*part.paths})
 
     def tests(self) -> pd.DataFrame:
         """The table test_intervals.csv: a row a factor of all intervals between tests; empty
@@ -196,8 +216,8 @@ class ClearingFrames:
         Returns
         -------
         DataFrame
-            `cost_per_year`: of faults that nobody clears and of tests, where the policy weighs
-            costs.
+            `damage_mean_s` of earth faults, with [damage]; `cost_per_year`: of faults that nobody
+            clears, of damage if its cost is given, and of tests, where the policy weighs costs.
         """
         import pandas as pd
 
@@ -211,6 +231,9 @@ class ClearingFrames:
             limits, years = self.nobody(case), case[1] * found.proof_test_years
             row = {"interval_factor": case[1], "proof_test_years": years}
             row |= limit_columns("p_nobody", limits)
+            harm, worth = (student(one) for one in self._harm(case))
+            if study.damage is not None:
+                row |= limit_columns("damage_mean_s", harm)
             if cost is not None:
                 costs = annual_cost(
                     years,
@@ -219,9 +242,18 @@ class ClearingFrames:
                     missed_fault=cost.missed_fault,
                     test=found.test_cost,
                 )
-                row |= limit_columns("cost_per_year", costs)
+                earth = weight.internal_per_year * study.internal_faults.shares.earth
+                row |= limit_columns("cost_per_year", costs + earth * np.array(worth))
             rows.append(row)
         return pd.DataFrame(rows)
+
+    def _harm(self, case: tuple[float, float]) -> tuple[Array, Array]:
+        """Mean damage of an earth fault, and its cost, by block; 0 without earth faults."""
+        blocks, at = self.clearing.cleared.get(EARTH, ()), self.clearing.cases.index(case)
+        means = [
+            np.array([ratio(one.harm[at, k], one.faults[0]) for one in blocks]) for k in (0, 1)
+        ]
+        return (means[0], means[1]) if blocks else (np.zeros(2), np.zeros(2))
 
     # --- damage ---------------------------------------------------------------
 
@@ -234,67 +266,30 @@ class ClearingFrames:
         DataFrame
             `p` of the path with limits [-], `mean_s` its part of the mean of all, with limits;
             `median_s` and `p95_s` of the faults that it clears [s of damage.reference_a];
-            `after_opening_share` of this damage [-]; iron that may melt [cm3].
+            `after_opening_share` of this damage [-]; iron that may melt [cm3]. With
+            [dependability] faults that nobody clears once more in two rows: those that no path
+            sees, and those that a path sees whose parts have failed.
         """
         import pandas as pd
 
         if self.clearing.burnt is None:
             return pd.DataFrame()
-        columns: list[tuple[str, int | slice]] = [(ALL, slice(None))]
-        columns += [(name, at) for at, name in enumerate(self.names)]
-        return pd.DataFrame([self._damage_row(name, at) for name, at in columns])
-
-    def _damage_row(self, name: str, at: int | slice) -> dict[str, Any]:
-        blocks = self.clearing.burnt
-        assert blocks is not None
-        weight, harm, after, iron = (
-            np.concatenate([getattr(one, part)[:, at].ravel() for one in blocks])
-            for part in ("weight", "equivalent_s", "after_share", "iron_cm3")
-        )
-        known = np.isfinite(weight) & (weight > 0)
-        weight, harm, after, iron = (one[known] for one in (weight, harm, after, iron))
-        total = float((weight * harm).sum())
-        p = student_mean(_means(blocks, at, None), trials=self._trials[EARTH])
-        return {
-            "path": name,
-            **limit_columns("p", (1.0, 1.0, 1.0) if name == ALL else p),
-            **limit_columns("mean_s", student(_means(blocks, at, "equivalent_s"))),
-            **{f"{word}_s": _quantile(harm, weight, q) for word, q in QUANTILES.items()},
-            "after_opening_share": float((weight * harm * after).sum()) / total if total else 0.0,
-            **{f"iron_{word}_cm3": _quantile(iron, weight, q) for word, q in QUANTILES.items()},
-        }
+        split = self.clearing.study.dependability is not None
+        return damage_frame(self.names, self.clearing.burnt, self._trials[EARTH], split=split)
 
     def above(self, points: int) -> tuple[Array, Array, Array]:
-        """How many earth faults do more than a damage, and how many of these nobody clears.
+        """As `damage.above`.
 
         Parameters
         ----------
         points : int
-            Damages in even steps of their logarithm, from the least to the most.
 
         Returns
         -------
         (points,) array (s), (points,) array (-), (points,) array (-)
         """
-        blocks = self.clearing.burnt
-        assert blocks is not None
-        weight, harm = (
-            np.concatenate([getattr(one, part) for one in blocks])
-            for part in ("weight", "equivalent_s")
-        )
-        weight = np.where(np.isfinite(weight), weight, 0.0)
-        some = harm[(weight > 0) & (harm > 0)]
-        ends = (some.min(), some.max()) if some.size else (1.0, 10.0)
-        seconds = np.geomspace(ends[0], max(ends[1], 1.01 * ends[0]), points)
-        total = weight.sum()
-        shares = []
-        for columns in (slice(None), slice(-1, None)):
-            one, own = harm[:, columns].ravel(), weight[:, columns].ravel()
-            order = np.argsort(one)
-            up_to = np.concatenate([[0.0], np.cumsum(own[order])])
-            found = up_to[np.searchsorted(one[order], seconds, side="right")]
-            shares.append((up_to[-1] - found) / total)
-        return seconds, shares[0], shares[1]
+        assert self.clearing.burnt is not None
+        return above(self.clearing.burnt, points)
 
     def zones(self) -> pd.DataFrame:
         """The table damage_zones.csv: a row a zone; empty without zones.
@@ -307,23 +302,9 @@ class ClearingFrames:
         import pandas as pd
 
         given, blocks = self.clearing.study.damage, self.clearing.burnt
-        if given is None or blocks is None or not given.zones:
+        if given is None or blocks is None:
             return pd.DataFrame()
-        ends = [(zone.name, zone.current_a, zone.time_s) for zone in given.zones]
-        ends.append((given.beyond, np.nan, np.nan))
-        return pd.DataFrame(
-            [
-                {
-                    "zone": name,
-                    "up_to_a": current,
-                    "for_s": time,
-                    **limit_columns(
-                        "p", student_mean(_in_zone(blocks, at), trials=self._trials[EARTH])
-                    ),
-                }
-                for at, (name, current, time) in enumerate(ends)
-            ]
-        )
+        return zones_frame(given, blocks, self._trials[EARTH])
 
     def cost_of_damage(self) -> Estimate | None:
         """Mean cost of the damage of an earth fault, with limits; None where it is not given.
@@ -350,43 +331,13 @@ class ClearingFrames:
         found = {"p_nobody": self._by_block(self.stated)[ALL][-1]}
         cost, blocks = self.clearing.study.policy.least_annual_cost, self.clearing.burnt
         if blocks is not None:
-            found["damage_mean_s"] = _means(blocks, slice(None), "equivalent_s")
+            found["damage_mean_s"] = block_means(blocks, slice(None), "equivalent_s")
             if cost is not None and cost.damage is not None:
                 worth = [cost.damage.of(one.equivalent_s) for one in blocks]
                 found["cost_of_damage"] = np.array(
                     [
-                        np.nansum(one.weight * each) / _faults(one)
+                        np.nansum(one.weight * each) / faults(one)
                         for one, each in zip(blocks, worth, strict=True)
                     ]
                 )
         return found
-
-
-QUANTILES = {"median": 0.5, "p95": 0.95}  # over faults and the paths that clear them
-
-
-def _faults(one: Burnt) -> float:
-    return float(np.isfinite(one.weight[:, 0]).sum())
-
-
-def _means(blocks: Sequence[Burnt], at: int | slice, part: str | None) -> Array:
-    """Of each block, over its faults: the probability of a path, or its part of a mean."""
-    found = []
-    for one in blocks:
-        value = 1.0 if part is None else getattr(one, part)[:, at]
-        found.append(np.nansum(one.weight[:, at] * value) / _faults(one))
-    return np.array(found)
-
-
-def _in_zone(blocks: Sequence[Burnt], at: int) -> Array:
-    return np.array([np.nansum(one.weight * (one.beyond == at)) / _faults(one) for one in blocks])
-
-
-def _quantile(values: Array, weights: Array, share: float) -> float:
-    """The smallest value with at least that share of the weights up to it."""
-    if not values.size:
-        return float("nan")
-    order = np.argsort(values)
-    reached = np.cumsum(weights[order])
-    at = np.searchsorted(reached, share * reached[-1] * (1 - 1e-12))
-    return float(values[order][min(int(at), values.size - 1)])

@@ -29,7 +29,8 @@ def inputs_frame(stated: Clearing, found: Sequence[Apart]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Differences from the study as stated, paired, with 95 % limits.
+        Differences from the study as stated, paired, with 95 % limits; inputs that change nothing
+        are left out.
     """
     import pandas as pd
 
@@ -45,6 +46,8 @@ def _rows(stated: Clearing, found: Sequence[Apart]) -> Iterator[dict[str, Any]]:
     mean = float(own["damage_mean_s"].mean())
     for one in found:
         other = ClearingFrames(one.clearing).block_means()
+        if all((other[name] == own[name]).all() for name in ("damage_mean_s", "p_nobody")):
+            continue
         harm, nobody = (student(other[name] - own[name]) for name in ("damage_mean_s", "p_nobody"))
         yield {
             "input": one.item.key,

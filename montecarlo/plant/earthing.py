@@ -298,27 +298,6 @@ def resistor_ohm(earthing: Earthing, samples: Mapping[str, Any], rated_phase_v: 
     return np.asarray(cold * (1 + of("temperature_coefficient_per_k") * of("temperature_rise_k")))
 
 
-def nominal_resistor_ohm(earthing: Earthing, rated_phase_v: float) -> float:
-    """`resistor_ohm` with every input at its centre (median). [ohm]
-
-    Parameters
-    ----------
-    earthing : Earthing
-    rated_phase_v : float (V)
-
-    Returns
-    -------
-    float (ohm)
-    """
-    fields = {name: getattr(earthing, name) for name in Earthing.model_fields}
-    samples = {
-        f"earthing.{name}": value.centre()
-        for name, value in fields.items()
-        if isinstance(value, Distribution)
-    }
-    return float(resistor_ohm(earthing, samples, rated_phase_v))
-
-
 def return_admittance(
     neutral_ohm: ArrayLike, other_neutrals_ohm: ArrayLike, capacitance_f: ArrayLike, omega: float
 ) -> Complex:

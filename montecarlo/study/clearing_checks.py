@@ -9,14 +9,19 @@ import numpy as np
 
 from montecarlo.plant.damage import zone_faults
 from montecarlo.plant.fault_energy import FaultEnergy
-from montecarlo.quantities.wording import listed
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.check import Caution, Check
 from montecarlo.study.circuits import scheme_of
 from montecarlo.study.delay_checks import delays_of
-from montecarlo.study.dependability import OF_SCHEME, Dependability, dependability_faults
+from montecarlo.study.dependability import (
+    BREAKER_FAILURE,
+    OF_SCHEME,
+    Dependability,
+    dependability_faults,
+)
 from montecarlo.study.description import Study
 
+OPTIONS = "earthing_options"  # has a fault of its own for no earth faults
 LIKELY = 0.1  # failure on demand above which the formulas of a rare failure no longer hold
 RECORDED_DECAY_S = 3.45  # open record of a trip, test_data3 of repository miguelmoreto/pycomtrade
 PER_HOUR = 1e-5  # a year, below which a rate may be one per hour
@@ -44,6 +49,24 @@ def paths_of(study: Study, kind: str | None = None) -> tuple[str, ...]:
     return (*here, *(study.backup.elements if study.backup else ()))
 
 
+def who_clears_of(study: Study, kind: str) -> tuple[str, ...]:
+    """What may clear a fault with a scheme of the study: its paths, then breaker failure protection
+    where there is one.
+
+    Parameters
+    ----------
+    study : Study
+    kind : str
+
+    Returns
+    -------
+    tuple of str
+    """
+    found = study.dependability
+    beside = () if found is None or found.breaker_failure_time_s is None else (BREAKER_FAILURE,)
+    return (*paths_of(study, kind), *beside)
+
+
 def _damage(study: Study) -> Iterator[str]:
     if study.damage is None:
         return
@@ -53,13 +76,10 @@ def _damage(study: Study) -> Iterator[str]:
             "fault_energy: missing; [damage] needs how long a fault lasts: breaker_time_s,"
             " field_decay_time_constant_s and undetected_time_s"
         )
-
-
-def _earth_share(study: Study) -> Iterator[str]:
-    if study.damage is not None and study.internal_faults.shares.earth == 0:
+    if study.study.kind != OPTIONS and study.internal_faults.shares.earth == 0:
         yield (
-            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults; give a"
-            " share or take [damage] out"
+            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults, so"
+            " give them a share, or take [damage] out"
         )
 
 
@@ -78,8 +98,7 @@ def _dependability(study: Study) -> Iterator[str]:
 
 
 CLEARING_CHECKS = (
-    Check(_damage, ("damage", "fault_energy")),
-    Check(_earth_share, ("damage", "internal_faults")),
+    Check(_damage, ("study", "damage", "fault_energy", "internal_faults")),
     Check(_cost, ("damage", "policy")),
     Check(_dependability, ("dependability", "scheme", "ct", "backup")),
 )
@@ -102,8 +121,20 @@ def clearing_cautions(study: Study) -> Iterator[Caution]:
         yield from _undetected(study, study.fault_energy)
     if study.dependability is not None:
         yield from _rates(study.dependability)
-        yield from _unused(study.dependability)
         yield from _tests(study, study.dependability)
+
+
+def _undetected(study: Study, found: FaultEnergy) -> Iterator[Caution]:
+    backup = study.backup.elements if study.backup else {}
+    own = [(f"backup.{name}.delay_s", element.delay_s) for name, element in backup.items()]
+    key, slowest = max((*delays_of(study), *own), key=lambda delay: delay[1])
+    centre = found.undetected_time_s.centre()
+    if centre < slowest:
+        yield Caution(
+            "fault_energy.undetected_time_s",
+            f"{centre:g} s is less than the {slowest:g} s of the slowest element, {key}. A fault"
+            " that nobody clears would do less damage than one that is cleared.",
+        )
 
 
 def _decay(found: FaultEnergy) -> Iterator[Caution]:
@@ -118,52 +149,14 @@ def _decay(found: FaultEnergy) -> Iterator[Caution]:
         )
 
 
-def _undetected(study: Study, found: FaultEnergy) -> Iterator[Caution]:
-    """A fault that nobody clears would stand for less time than one that is cleared."""
-    backup = study.backup.elements if study.backup else {}
-    delays = [*delays_of(study)]
-    delays += [(f"backup.{name}.delay_s", element.delay_s) for name, element in backup.items()]
-    key, slowest = max(delays, key=lambda item: item[1])
-    if (undetected := found.undetected_time_s.centre()) < slowest:
-        yield Caution(
-            "fault_energy.undetected_time_s",
-            f"Its centre, {undetected:g} s, is below {key}, {slowest:g} s. A fault that nobody"
-            " clears then stands for less time than one that this element clears, and may do less"
-            " damage. Is the time too short?",
-        )
-
-
-def _unused(found: Dependability) -> Iterator[Caution]:
+def _rates(found: Dependability) -> Iterator[Caution]:
     for part in found.parts:
         if part.channels == 1 and "common_share" in part.model_fields_set:
             yield Caution(
                 f"dependability.parts.{part.name}.common_share",
-                f"{part.common_share:g} is not used, because channels is 1. It is for two alike:"
-                " give channels = 2, or take it out.",
+                "The part has one channel, so this is not used. Give channels = 2 if there are two"
+                " alike.",
             )
-
-
-def _tests(study: Study, found: Dependability) -> Iterator[Caution]:
-    if not found.test_cost:
-        return
-    if study.policy.least_annual_cost is None:
-        yield Caution(
-            "dependability.test_cost",
-            "The policy weighs no costs, so this one is not used. It needs"
-            " policy.least_annual_cost.",
-        )
-        return
-    every = found.proof_test_years
-    if own := [one.name for one in found.parts if one.proof_test_years not in (None, every)]:
-        yield Caution(
-            "dependability.test_cost",
-            f"It is paid every {every:g} years, for one test of all parts. What tests at their own"
-            f" proof_test_years cost is not counted: {listed(own)}.",
-        )
-
-
-def _rates(found: Dependability) -> Iterator[Caution]:
-    for part in found.parts:
         key = f"dependability.parts.{part.name}.dangerous_per_year"
         mean = part.dangerous_per_year.mean()
         if 0 < mean < PER_HOUR:
@@ -179,4 +172,23 @@ def _rates(found: Dependability) -> Iterator[Caution]:
                 f"The part fails on demand with a probability of {fails:.2g}. The formulas are for"
                 f" rare failures, and give too much above {LIKELY:g}. Test it more often, or look"
                 " at the rate.",
+            )
+
+
+def _tests(study: Study, found: Dependability) -> Iterator[Caution]:
+    if not found.test_cost:
+        return
+    if study.policy.least_annual_cost is None:
+        yield Caution(
+            "dependability.test_cost",
+            "The policy weighs no costs, so this one is not used. It needs"
+            " policy.least_annual_cost.",
+        )
+        return
+    for part in found.parts:
+        if part.proof_test_years not in (None, found.proof_test_years):
+            yield Caution(
+                f"dependability.parts.{part.name}.proof_test_years",
+                "dependability.test_cost is paid every dependability.proof_test_years. Tests of"
+                " this part at its own times cost nothing here.",
             )

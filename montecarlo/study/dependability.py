@@ -18,6 +18,7 @@ from montecarlo.relays.backup import ELEMENTS
 
 PHASE_ELEMENTS, EARTH_ELEMENT = OF_SCHEME = ("phase_elements", "earth_element")
 PATHS = (*OF_SCHEME, *ELEMENTS)
+BREAKER_FAILURE = "breaker_failure"  # protection, that clears a fault where the breaker fails
 MOST_COMMON = 6  # parts that several paths need: each doubles the states
 MOST_PARTS = 40
 
@@ -56,11 +57,18 @@ class Part(Section):
         Distribution,
         Quantity(
             "1/year",
-            "trips of the part as a whole, whatever its channels, without any event",
+            "trips of the part itself, of all its channels together, without any event",
             0.0,
             high=100.0,
         ),
     ] = number(0.0)
+    breaker_failure: Annotated[
+        bool,
+        word(
+            "whether breaker failure protection clears the fault if this part alone has failed: of"
+            " the breaker and its coil, not of relays"
+        ),
+    ] = False
     channels: Annotated[Literal[1, 2], word("2: there are two alike, of which one is enough")] = 1
     common_share: Annotated[
         float,
@@ -102,6 +110,19 @@ class Dependability(Section):
             "-", "cost of one test of all parts, in the unit of policy.least_annual_cost", 0.0, 1e15
         ),
     ] = 0.0
+    breaker_failure_time_s: (
+        Annotated[
+            Distribution,
+            Quantity(
+                "s",
+                "breaker failure protection: from the trip of the fastest path that sees the fault"
+                " until the next breaker is tripped; none unless given",
+                0.0,
+                high=60.0,
+            ),
+        ]
+        | None
+    ) = None
     parts: Annotated[tuple[Part, ...], word("what may fail, each a table [[dependability.parts]]")]
 
     def failure(
@@ -168,6 +189,7 @@ def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str
         if not is_word(part.name):
             lines.append(f"{key}.name: {shown(part.name)}, must be {WORD}")
         lines += [f"{key}.{line}" for line in _part_faults(part, paths)]
+    lines += _breaker_failure_faults(found)
     common = [part.name for part in found.parts if len(set(part.paths)) > 1]
     if len(common) > MOST_COMMON:
         lines.append(
@@ -175,6 +197,20 @@ def dependability_faults(found: Dependability, paths: Sequence[str]) -> list[str
             f" {MOST_COMMON}; add the rates of parts with the same paths into one"
         )
     return lines
+
+
+def _breaker_failure_faults(found: Dependability) -> Iterator[str]:
+    covered = any(part.breaker_failure for part in found.parts)
+    if covered and found.breaker_failure_time_s is None:
+        yield (
+            "dependability.breaker_failure_time_s: missing, and a part has breaker_failure = true;"
+            " give the time, or take breaker_failure out"
+        )
+    if found.breaker_failure_time_s is not None and not covered:
+        yield (
+            "dependability.breaker_failure_time_s: given, and no part has breaker_failure = true;"
+            " say of which part breaker failure protection takes the place, or take the time out"
+        )
 
 
 def _part_faults(part: Part, paths: Sequence[str]) -> Iterator[str]:

@@ -1,13 +1,14 @@
-"""The table [earthing]: what makes it meaningless."""
+"""The earthing of the neutral: what makes it meaningless."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from montecarlo.plant.earthing import WAYS_TO_EARTH, nominal_resistor_ohm
+from montecarlo.plant.earthing import WAYS_TO_EARTH, branch_ohm
 from montecarlo.quantities.wording import listed
 from montecarlo.study.check import Check
 from montecarlo.study.description import Study
+from montecarlo.study.nominal import Nominal
 
 
 def _earthing(study: Study) -> Iterator[str]:
@@ -47,22 +48,22 @@ def _earthing(study: Study) -> Iterator[str]:
         )
 
 
-def _hybrid(study: Study) -> Iterator[str]:
-    """What stays after the trip is above the resistor, each at its centre."""
-    earthing = study.earthing
-    if earthing.high_resistance_ohm is None or any(_earthing(study)):
+def _high_resistance(study: Study) -> Iterator[str]:
+    """What stays of hybrid earthing is larger than what is opened."""
+    if study.earthing.high_resistance_ohm is None or any(_earthing(study)):
         return
-    high = earthing.high_resistance_ohm.centre()
-    resistor = nominal_resistor_ohm(earthing, study.machine.phase_voltage_v)
-    if not high > resistor:
+    nominal = Nominal(study)
+    high = nominal.at("earthing.high_resistance_ohm")
+    own = branch_ohm(study.earthing, nominal.samples, study.machine.phase_voltage_v)
+    opened = abs(complex(own[0]))
+    if not high > opened:
         yield (
-            f"earthing.high_resistance_ohm: {high:.4g} ohm, must be above the resistor's"
-            f" {resistor:.4g} ohm; it is what stays after the trip, so give a higher one, or take"
-            " it out with switch_time_s"
+            f"earthing.high_resistance_ohm: {high:g} ohm, must be above the {opened:.4g} ohm of the"
+            " branch that is opened after the trip; give what stays"
         )
 
 
 EARTHING_CHECKS = (
     Check(_earthing, ("earthing",)),
-    Check(_hybrid, ("machine", "earthing")),
+    Check(_high_resistance, ("machine", "earthing")),
 )

@@ -4,7 +4,7 @@ differences from the study as stated, and what the intervals show."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
@@ -12,6 +12,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
+from studies.clearing.criterion import DAMAGE, MISSED, NOBODY, YEARLY, decided_by
 from studies.report.blocks import Block, Lead, Section, Table, items
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
@@ -21,6 +22,7 @@ from studies.report.numbers import (
     cost_cell,
     cost_with_limits,
     gap_cell,
+    span,
     with_limits,
 )
 from studies.report.safety import REVIEW
@@ -40,9 +42,16 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 MOST_NAMED = 4  # alternatives in one sentence; the table has all
 COST = "cost_per_year"
-SCALES = {COST: 1, "damage_mean_s": 1}  # of a difference; probabilities in percentage points
-HEADS = {"p_missed": "missed, points", "p_false": "false, points"}
-OF_CLEARING = {"p_nobody": "nobody, points", "damage_mean_s": "damage, s"}
+SCALES = {COST: 1, DAMAGE: 1, YEARLY: 1}  # of a difference; probabilities in percentage points
+HEADS = {MISSED: "missed, points", "p_false": "false, points"}
+OF_CLEARING = {NOBODY: "nobody, points", DAMAGE: "damage, s", YEARLY: "all costs"}
+AIMS = {  # what is to be small
+    MISSED: "missed faults",
+    COST: "the cost",
+    NOBODY: "faults that nobody clears",
+    DAMAGE: "the mean damage",
+    YEARLY: "the yearly cost",
+}
 ELSEWHERE = (
     "Notes of single runs (solutions, weighted samples, rejected candidates) stand in"
     " provenance.json."
@@ -57,7 +66,7 @@ def alternatives_text(compared: SideBySide) -> list[Block]:
     return [
         Lead((*answer(compared.study, rows, differences), *_last(compared, chosen))),
         *cautions(doubts),
-        _table(compared.study, rows, unit),
+        results_table(compared.study, rows),
         *gaps_table(rows, differences, unit),
         *items(further(rows, differences, unit)),
         *closest_of_each(compared.results),
@@ -85,22 +94,44 @@ def _last(compared: SideBySide, chosen: bool) -> Iterator[str]:
 # --- tables -------------------------------------------------------------------
 
 
-def _table(study: Study, rows: Sequence[Row], unit: str) -> Table:
+def results_table(study: Study, rows: Sequence[Row]) -> Table:
+    """Each at its best setting, and what it has of what decides."""
+    unit = _unit(study)
     several = len(study.scheme.kinds) > 1
+    more = [*_deciding(study, unit)]
     cells = tuple(
         (
             row["alternative"],
             _bare(row, "p_missed", 3),
             _bare(row, "p_false", 2),
             *([cost_cell(row)] if unit else []),
+            *(shown(row) for _, shown, _ in more),
             _setting(row, several=several),
         )
         for row in rows
     )
-    head = ("alternative", "missed %", "false %", *(["cost"] if unit else []), "best setting")
+    heads = [*(["cost"] if unit else []), *(head for head, _, _ in more)]
     notes = [f"each at its best setting under its policy, on the same random numbers; {SHARES}"]
-    notes += [f"cost: {unit}; (95 % limits)"] if unit else []
-    return Table(head, cells, "<>>><" if unit else "<>><", notes=tuple(notes))
+    notes += [f"cost: of missed faults and false trips, {unit}; (95 % limits)"] if unit else []
+    notes += [note for *_, note in more]
+    head = ("alternative", "missed %", "false %", *heads, "best setting")
+    return Table(head, cells, "<>>" + ">" * len(heads) + "<", notes=tuple(notes))
+
+
+def _deciding(study: Study, unit: str) -> Iterator[tuple[str, Callable[[Row], str], str]]:
+    """Head, cells and note of the column that decides beside those that are always there."""
+    aim = decided_by(study)
+    if aim == NOBODY:
+        note = "nobody: of the faults in scope, failures of parts included"
+        yield "nobody %", lambda row: _bare(row, aim, 2), note
+    if aim == DAMAGE and study.damage is not None:
+        reference = f"{study.damage.reference_a:g} A"
+        note = f"damage: mean of an earth fault, seconds of {reference}; (95 % limits)"
+        yield f"damage, s of {reference}", lambda row: _amount(row, aim), note
+    if aim == YEARLY:
+        counted = "damage, faults that nobody clears, unwanted trips and tests"
+        note = f"all costs: of {counted}, {unit}; (95 % limits)"
+        yield "all costs", lambda row: _amount(row, aim), note
 
 
 def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Iterator[Table]:
@@ -125,7 +156,6 @@ def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Ite
 
 def answer(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
     """What gains most, and which alternatives change the choice; no claim beyond its interval."""
-    unit = _unit(study)
     stated, *others = rows
     if not stated["scheme"]:
         yield "No setting can be chosen for the study as stated, so nothing is compared with it."
@@ -133,7 +163,7 @@ def answer(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iter
         return
     chosen = [row for row in others if row["scheme"]]
     if chosen:
-        yield _gain(stated, chosen, differences, unit)
+        yield _gain(study, stated, chosen, differences)
         yield _changes(stated, chosen)
     yield f"As stated: {scheme_name(stated['scheme'])}, {setting_text(stated)}."
     yield from worth(study, stated)
@@ -146,28 +176,34 @@ def _unit(study: Study) -> str:
     return "" if cost is None else f"{cost.unit} a year"
 
 
-def _gain(stated: Row, chosen: Sequence[Row], differences: pd.DataFrame, unit: str) -> str:
-    """The largest significant fall of what the policy makes small."""
-    aim, what = (COST, "the cost") if unit else ("p_missed", "missed faults")
+def _gain(study: Study, stated: Row, chosen: Sequence[Row], differences: pd.DataFrame) -> str:
+    """The largest significant fall of what is to be small: that by which faults are followed, else
+    what the policy makes small."""
+    aim = decided_by(study)
+    aim = COST if aim == MISSED and _unit(study) else aim
+    what = AIMS[aim]
     own = differences[differences["quantity"] == aim]
     falls = own[(own["verdict"] != Verdict.ALIKE) & (own["difference"] < 0)]
     if not len(falls):
-        return (
-            f"No alternative significantly reduces {what}, {_worth(stated, unit)} in the study as"
-            " stated."
-        )
+        today = _worth(study, stated, aim)
+        return f"No alternative significantly reduces {what}, {today} in the study as stated."
     best = falls.loc[falls["difference"].idxmin(), "alternative"]
     row = next(row for row in chosen if row["alternative"] == best)
     return (
-        f'"{best}" reduces {what} most: from {_worth(stated, unit)} as stated to'
-        f" {_worth(row, unit)}."
+        f'"{best}" reduces {what} most: from {_worth(study, stated, aim)} as stated to'
+        f" {_worth(study, row, aim)}."
     )
 
 
-def _worth(row: Row, unit: str) -> str:
-    if unit:
+def _worth(study: Study, row: Row, aim: str) -> str:
+    unit = _unit(study)
+    if aim == COST:
         return cost_with_limits(row, unit.removesuffix(" a year"))
-    return with_limits(row, "p_missed", 3)
+    if aim == YEARLY:
+        return f"{span(row, aim)} {unit}"
+    if aim == DAMAGE and study.damage is not None:
+        return f"{span(row, aim)} s of {study.damage.reference_a:g} A"
+    return with_limits(row, aim, 3)
 
 
 def _changes(stated: Row, others: Sequence[Row]) -> str:
@@ -192,8 +228,9 @@ def further(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> I
     whats["p_false"] = ("false trips", "Fewer", "More")
     if unit:
         whats[COST] = ("cost", "Lower", "Higher")
-    whats["p_nobody"] = ("faults that nobody clears", "Fewer", "More")
-    whats["damage_mean_s"] = ("mean damage of an earth fault", "Less", "More")
+    whats[NOBODY] = ("faults that nobody clears", "Fewer", "More")
+    whats[DAMAGE] = ("mean damage of an earth fault", "Less", "More")
+    whats[YEARLY] = ("yearly cost, all counted", "Lower", "Higher")
     for quantity, words in whats.items():
         yield from _gaps(differences[differences["quantity"] == quantity], *words)
     nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
@@ -228,6 +265,11 @@ def _named(names: list[str]) -> str:
 # --- cells --------------------------------------------------------------------
 
 
+def _amount(row: Row, name: str) -> str:
+    """A quantity with its limits; "-" where an alternative does not have it."""
+    return "-" if math.isnan(row.get(name, math.nan)) else span(row, name, "-")
+
+
 def _setting(row: Row, *, several: bool) -> str:
     """`several`: whether the schemes have to be named."""
     if not row["scheme"]:
@@ -238,7 +280,7 @@ def _setting(row: Row, *, several: bool) -> str:
 
 def _bare(row: Row, name: str, digits: int) -> str:
     """A probability in per cent without its sign; an upper limit where none was seen."""
-    if math.isnan(row[name]):
+    if math.isnan(row.get(name, math.nan)):
         return "-"
     if row[name] == 0:
         return f"< {bare(row[f'{name}_high'], digits)}"

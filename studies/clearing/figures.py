@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from montecarlo.frames.clearing import ALL, NOBODY
+from montecarlo.frames.clearing import NOBODY
+from montecarlo.frames.damage import ALL
 from montecarlo.quantities import Array
 from studies.clearing.words import PATH_WORDS
 from studies.report.look import CHOSEN, HEIGHT_MM, MISSED, SCHEMES, blank
 from studies.report.marks import OUTSIDE, band
-from studies.report.numbers import percent
+from studies.report.numbers import figures, percent
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,7 +94,7 @@ def damage(seconds: Array, share: Array, by_nobody: Array, reference_a: float) -
     )
     middle = seconds[int(np.argmin(np.abs(share - 0.5)))]
     ax.set_title(
-        f"half of the earth faults do more damage than {reference_a:g} A in {middle:.2g} s",
+        f"half of the earth faults do more damage than {reference_a:g} A in {figures(middle, 2)} s",
         loc="left",
         color=CHOSEN,
     )

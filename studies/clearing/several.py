@@ -15,12 +15,15 @@ from montecarlo.engine.workers import Workers
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate, student
 from montecarlo.frames.annual_cost import cost_difference, cost_per_year
-from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.damage import ALL, FAILED
 from montecarlo.frames.limits import limit_columns, with_limits
-from montecarlo.study.dependability import OF_SCHEME
+from montecarlo.study.dependability import BREAKER_FAILURE, OF_SCHEME
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from montecarlo.study.description import Study
 
 Row = Mapping[str, Any]
 PAIRED = ("p_nobody", "damage_mean_s")
@@ -120,7 +123,8 @@ def _by_backup(frames: ClearingFrames) -> float:
     """Part of the faults within the scope that the neutral back-up is the first to clear."""
     table = frames.who_clears()
     wanted_rows = (table["type"] == ALL) & (table["failure_rates"] == RATE_WORDS[frames.stated])
-    others = table[wanted_rows & ~table["path"].isin([*OF_SCHEME, NOBODY])]
+    beside = [*OF_SCHEME, BREAKER_FAILURE, NOBODY]
+    others = table[wanted_rows & ~table["path"].isin(beside)]
     return float(others["p"].sum())
 
 
@@ -128,16 +132,40 @@ def _damage(frames: ClearingFrames) -> Iterator[tuple[str, Any]]:
     table, zones = frames.damage(), frames.zones()
     if not len(table):
         return
-    every, nobody = table.iloc[0], table.iloc[-1]
+    rows = table.set_index("path")
+    every, nobody = rows.loc[ALL], rows.loc[NOBODY]
     for name in with_limits("mean_s"):
         yield name.replace("mean_s", "damage_mean_s"), every[name]
     yield "damage_p95_s", every["p95_s"]
     yield "damage_after_opening_share", every["after_opening_share"]
     mean = every["mean_s"]
     yield "damage_nobody_share", nobody["mean_s"] / mean if mean > 0 else 0.0
-    if len(zones):
+    if FAILED in rows.index:
+        yield "damage_failed_share", rows.loc[FAILED, "mean_s"] / mean if mean > 0 else 0.0
+    for zone, row in zip(
+        zone_columns(frames.clearing.study), zones.to_dict("records"), strict=True
+    ):
         for name in with_limits("p"):
-            yield name.replace("p", "p_largest_zone", 1), zones.iloc[-1][name]
+            yield name.replace("p", zone, 1), row[name]
+
+
+def zone_columns(study: Study) -> dict[str, str]:
+    """The columns of the share of earth faults in each zone of damage, with the zone's name; the
+    last one is beyond all zones.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict of str to str
+        None without zones.
+    """
+    if study.damage is None or not study.damage.zones:
+        return {}
+    names = [*(zone.name for zone in study.damage.zones), study.damage.beyond]
+    return {f"p_zone_{number}": name for number, name in enumerate(names, 1)}
 
 
 def _limited(name: str, found: Estimate | None) -> Iterator[tuple[str, Any]]:

@@ -6,14 +6,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from montecarlo.frames.clearing import ALL, NOBODY, PART, PATH, RATE_WORDS, ClearingFrames
+from montecarlo.frames.clearing import NOBODY, PART, PATH, RATE_WORDS, ClearingFrames
+from montecarlo.frames.damage import ALL, FAILED, UNSEEN
 from montecarlo.quantities.wording import listed
 from studies.clearing.words import PATH_WORDS
-from studies.report.numbers import figures, percent, with_limits
-from studies.report.words import input_name
+from studies.report.numbers import figures, in_unit, percent, with_limits
+from studies.report.words import input_name, plural
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from montecarlo.study.description import AnnualCost
 
 MOST_INPUTS = 3  # in the sentence; the table has all
 
@@ -32,7 +35,7 @@ def clearing_text(found: ClearingFrames) -> Iterator[str]:
     rows = found.who_clears()
     yield from _who(rows[rows["type"] == ALL], RATE_WORDS[found.stated])
     yield from _failures(found, rows)
-    yield from _tests(found.tests())
+    yield from _tests(found.tests(), found.clearing.study.policy.least_annual_cost)
     yield from _damage(found)
 
 
@@ -59,12 +62,12 @@ def _failures(found: ClearingFrames, rows: pd.DataFrame) -> Iterator[str]:
     words = [percent(nobody[word], 3) for word in ("none", "as stated", "a third", "three times")]
     yield (
         f"If no part failed, nobody would clear {words[0]}. With the stated rates it is"
-        f" {words[1]}, with a third of them {words[2]}, with three times as much {words[3]}."
+        f" {words[1]}, with a third of them {words[2]}, with three times as many {words[3]}."
     )
     parts = table[table["what"] == PART]
     worst = parts.loc[parts["p_failure"].idxmax()]
     yield (
-        f"The part most likely to fail on demand is {str(worst['name']).replace('_', ' ')}:"
+        f"The part most likely to fail on demand is the {str(worst['name']).replace('_', ' ')}:"
         f" {percent(worst['p_failure'])} on average over the time between tests."
         " This is no probability for a given day."
     )
@@ -78,7 +81,7 @@ def _paths(rows: pd.DataFrame) -> Iterator[str]:
     for row in rows.to_dict("records"):
         yield (
             f"{_capital(PATH_WORDS[str(row['name'])])} alone would miss"
-            f" {percent(row['p_missed_element'], 3)}, with its failures"
+            f" {percent(row['p_missed_element'], 3)}, with failures of parts"
             f" {percent(row['p_missed_both'], 3)}."
         )
 
@@ -87,20 +90,26 @@ def _capital(text: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def _tests(table: pd.DataFrame) -> Iterator[str]:
+def _tests(table: pd.DataFrame, cost: AnnualCost | None) -> Iterator[str]:
     if not len(table):
         return
     said = [
-        f"{row['proof_test_years']:g} years {percent(row['p_nobody'], 3)}"
+        f"{_years(row['proof_test_years'])} {percent(row['p_nobody'], 3)}"
         for row in table.to_dict("records")
     ]
     yield f"Faults that nobody clears, by the time between tests: {listed(said)}."
-    if "cost_per_year" in table:
+    if cost is not None:
         best = table.loc[table["cost_per_year"].idxmin()]
+        damage = "Damage, faults" if cost.damage is not None else "Faults"
         yield (
-            "Faults that nobody clears and tests cost least with tests every"
-            f" {best['proof_test_years']:g} years: {best['cost_per_year']:.3g} a year."
+            f"{damage} that nobody clears and tests cost least with tests every"
+            f" {_years(best['proof_test_years'])}: {figures(best['cost_per_year'], 3)}"
+            f" {cost.unit} a year."
         )
+
+
+def _years(years: float) -> str:
+    return f"{years:g} {plural('year', years)}"
 
 
 def _damage(found: ClearingFrames) -> Iterator[str]:
@@ -113,7 +122,8 @@ def _damage(found: ClearingFrames) -> Iterator[str]:
     yield mean_damage(every.loc[ALL], given.reference_a)
     yield (
         f"{percent(every.loc[ALL, 'after_opening_share'])} of it comes after the breaker has"
-        f" opened, {percent(_part_of_nobody(every))} from faults that nobody clears."
+        f" opened. {percent(_part(every, NOBODY))} of it comes from faults that nobody clears"
+        f"{_why(every)}."
     )
     zones = [
         f"{row['zone']} {with_limits(row, 'p', 3)}" for row in found.zones().to_dict("records")
@@ -146,20 +156,28 @@ def inputs_text(frame: pd.DataFrame) -> Iterator[str]:
     if not first:
         return
     said = listed(
-        f"{input_name(str(row['input']))} {row['way']} by {figures(row['by'], 2)} {row['unit']}"
+        f"{input_name(str(row['input']))} {row['way']} by {in_unit(row['by'], str(row['unit']))}"
         f" ({_signed(row['damage_change_share'])})"
         for row in first
     )
-    yield f"What changes the mean damage most, a half-width off at a time: {said}."
+    yield f"A half-width off, these inputs change the mean damage most. {_capital(said)}."
 
 
 def _signed(share: float) -> str:
     return f"{'+' if share > 0 else '-'}{percent(abs(share))}"
 
 
-def _part_of_nobody(every: pd.DataFrame) -> float:
+def _part(every: pd.DataFrame, path: str) -> float:
     whole = float(every.loc[ALL, "mean_s"])
-    return float(every.loc[NOBODY, "mean_s"]) / whole if whole else 0.0
+    return float(every.loc[path, "mean_s"]) / whole if whole else 0.0
+
+
+def _why(every: pd.DataFrame) -> str:
+    """Why nobody clears them, where parts may fail."""
+    if FAILED not in every.index:
+        return ""
+    unseen, failed = (percent(_part(every, name)) for name in (UNSEEN, FAILED))
+    return f": {unseen} as no path sees them, {failed} as parts have failed"
 
 
 def mean_damage(row: Any, reference_a: float) -> str:
@@ -178,6 +196,6 @@ def mean_damage(row: Any, reference_a: float) -> str:
     mean, low, high = (figures(row[f"mean_s{end}"], 3) for end in ("", "_low", "_high"))
     return (
         f"An earth fault does as much damage as {reference_a:g} A in {mean} s on average ({low} to"
-        f" {high}), in {figures(row['median_s'], 2)} s in the median and in"
-        f" {figures(row['p95_s'], 2)} s in one of twenty."
+        f" {high}). In the median fault it is {figures(row['median_s'], 2)} s, in one of twenty"
+        f" {figures(row['p95_s'], 2)} s."
     )

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from montecarlo.formulas import handcalc
-from montecarlo.formulas.damage import damage
+from montecarlo.formulas.damage import FaultCurrents, hybrid_damage
 from montecarlo.quantities import Array
 from montecarlo.relays.schemes import AXES
 from montecarlo.study.candidates import grid_lattices
@@ -40,8 +40,11 @@ def options_by_hand(study: Study) -> list[Block]:
         x, ohm = min((part for part, _ in sees), default=1.0), desk.neutral_ohm
         limit = float(handcalc.capacitive_limit_ohm(option.machine.omega, desk.capacitance_f))
         rule = "kept" if desk.largest_neutral_ohm <= limit else "not kept"
+        shown = f"{ohm:.4g}"
+        if option.earthing.high_resistance_ohm is not None:
+            shown += f", then {desk.largest_neutral_ohm:.4g}"
         part = percent(x, 3) if x < 1 else NEVER
-        row = (name, f"{ohm:.4g}", f"{desk.emf_v / ohm:.3g}", part, rule)
+        row = (name, shown, f"{desk.emf_v / ohm:.3g}", part, rule)
         harm = () if option.damage is None else (figures(_terminal_s(desk, sees), 3),)
         rows.append((*row, *harm))
     head: tuple[str, ...] = ("option", "neutrals ohm", "E / R_N A", "unprotected", "R_N <= 1/(3wC)")
@@ -49,14 +52,13 @@ def options_by_hand(study: Study) -> list[Block]:
         "Unprotected: part of the winding, from the neutral, where a bolted earth fault operates no"
         " element of any candidate. By phasors, with the CTs' excitation and the bias; no load."
     ]
-    if any(option.earthing.high_resistance_ohm is not None for _, option in study.options):
-        notes.append("With hybrid earthing R_N <= 1/(3wC) is for the resistance after the trip.")
     if study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
         head = (*head, f"damage, s of {reference}")
         notes.append(
             f"Damage of a bolted fault at the terminals: I^k t + I^k T/k, I = E / R_N, in seconds"
-            f" of {reference}. The fastest path that sees the fault clears it."
+            f" of {reference}; of hybrid earthing with the current that stays once the resistor's"
+            " branch is open. The fastest path that sees the fault clears it."
         )
     return [Table(head, tuple(rows), "<" + ">" * (len(head) - 1), notes=tuple(notes))]
 
@@ -108,6 +110,10 @@ def _terminal_s(desk: Desk, sees: list[tuple[float, float]]) -> float:
     if math.isinf(trip_s):
         trip_s = desk.at("fault_energy.undetected_time_s")
     power, decay_s = desk.at("damage.exponent"), desk.at("fault_energy.field_decay_time_constant_s")
-    time_s = trip_s + desk.at("fault_energy.breaker_time_s")
-    found = damage(current_a, time_s, current_a, decay_s, power)
+    hybrid = study.earthing.high_resistance_ohm is not None
+    switch_s = desk.at("earthing.switch_time_s") if hybrid else math.inf
+    stays_a = desk.emf_v / desk.largest_neutral_ohm
+    low, high = (FaultCurrents(amperes, amperes) for amperes in (current_a, stays_a))
+    breaker_s = desk.at("fault_energy.breaker_time_s")
+    found = hybrid_damage(trip_s, breaker_s, switch_s, low, high, decay_s, power)
     return float(found / given.reference_a**power)

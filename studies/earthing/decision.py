@@ -5,9 +5,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 from montecarlo.engine.clearing import wanted
 from montecarlo.study.description import Study
+from studies.clearing.criterion import YEARLY as COST
+from studies.clearing.criterion import decided_by
+from studies.clearing.several import zone_columns
 from studies.earthing.answer import (
     MISSED,
     NO_OPTION,
@@ -24,13 +28,12 @@ from studies.report.blocks import Block, Table
 from studies.report.numbers import (
     a_year,
     cell,
-    figures,
     percent,
+    span,
     with_limits,
 )
 from studies.sweep.recommendation import kept, security
 
-COST = "decision_cost_per_year"
 NOBODY = Quantity(
     "p_nobody",
     "p_nobody",
@@ -45,7 +48,7 @@ DAMAGE = Quantity(
     "Least mean damage",
     "Most mean damage",
     " of the reference current",
-    lambda row: f"{_span(row, 'damage_mean_s')} s",
+    lambda row: f"{span(row, 'damage_mean_s')} s",
 )
 YEARLY = Quantity(
     COST,
@@ -53,13 +56,12 @@ YEARLY = Quantity(
     "Least yearly cost",
     "Most yearly cost",
     "",
-    lambda row: _span(row, COST),
+    lambda row: span(row, COST),
 )
 
 
 def criterion(study: Study) -> Quantity:
-    """What the answer is decided by: costs if those of damage are given, else damage, else faults
-    that nobody clears; faults that the scheme misses where the study asks for none of these.
+    """What the answer is decided by.
 
     Parameters
     ----------
@@ -69,12 +71,8 @@ def criterion(study: Study) -> Quantity:
     -------
     Quantity
     """
-    if not wanted(study):
-        return MISSED
-    if study.damage is None:
-        return NOBODY
-    cost = study.policy.least_annual_cost
-    return DAMAGE if cost is None or cost.damage is None else YEARLY
+    every = (MISSED, NOBODY, DAMAGE, YEARLY)
+    return next(one for one in every if one.column == decided_by(study))
 
 
 def best_of(study: Study, rows: Sequence[Row]) -> Row | None:
@@ -151,8 +149,10 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
     yield f"{head}: {names([best['option']])}{value}.{alike(best, standing, signs, what)}"
     yield from _harm(study, best)
     yield from _clears(study, best)
+    yield from _fewest(standing, best, signs)
     yield from _left_out(rows)
     yield best_setting(study, best)
+    yield from _in_vain(best)
     yield security(study, best)
     yield from kept(study, best)
 
@@ -160,11 +160,16 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
 def _harm(study: Study, row: Row) -> Iterator[str]:
     if study.damage is not None:
         after, nobody = (percent(row[f"damage_{of}_share"]) for of in ("after_opening", "nobody"))
+        failed = row.get("damage_failed_share", math.nan)
+        why = "" if math.isnan(failed) else f", {percent(failed)} as parts have failed"
         yield (
             "An earth fault there does on average as much damage as"
-            f" {study.damage.reference_a:g} A in {_span(row, 'damage_mean_s')} s. Of that, {after}"
-            f" comes after the breaker has opened, and {nobody} from faults that nobody clears."
+            f" {study.damage.reference_a:g} A in {span(row, 'damage_mean_s')} s. {after} of that"
+            f" comes after the breaker has opened. {nobody} comes from faults that nobody"
+            f" clears{why}."
         )
+        for column, zone in [*zone_columns(study).items()][-1:]:
+            yield f'{with_limits(row, column)} of the earth faults end in "{zone}".'
 
 
 def _clears(study: Study, row: Row) -> Iterator[str]:
@@ -175,6 +180,22 @@ def _clears(study: Study, row: Row) -> Iterator[str]:
         f"The differential scheme alone misses {percent(row['p_missed'], 3)} of the internal faults"
         f" within its scope. {backup}. Nobody clears {with_limits(row, 'p_nobody')}."
     )
+
+
+def _fewest(rows: Sequence[Row], best: Row, signs: Signs) -> Iterator[str]:
+    """The option with fewer faults that nobody clears than the best one, if there is any."""
+    least = min(rows, key=lambda row: row[NOBODY.column])
+    if signs[best["option"], least["option"], NOBODY.name] > 0:
+        yield f"{NOBODY.least}: {names([least['option']])}, {NOBODY.shown(least)}."
+
+
+def _in_vain(row: Row) -> Iterator[str]:
+    """That the scheme does nothing for earth faults, where that is so."""
+    if row["protected_p95"] == 0:
+        yield (
+            "With this option no element of the scheme detects an earth fault, at whatever place."
+            " Its setting decides on faults between phases alone."
+        )
 
 
 def _left_out(rows: Sequence[Row]) -> Iterator[str]:
@@ -192,13 +213,7 @@ def _left_out(rows: Sequence[Row]) -> Iterator[str]:
 
 def _cost(study: Study, row: Row) -> str:
     cost = study.policy.least_annual_cost
-    return "" if cost is None else f"{_span(row, COST)} {cost.unit} a year"
-
-
-def _span(row: Row, name: str, to: str = " to ") -> str:
-    """A value of any quantity above 0 with its limits."""
-    value, low, high = (figures(max(row[f"{name}{end}"], 0.0), 3) for end in ("", "_low", "_high"))
-    return f"{value} ({low}{to}{high})"
+    return "" if cost is None else f"{span(row, COST)} {cost.unit} a year"
 
 
 # --- the table ----------------------------------------------------------------
@@ -228,7 +243,7 @@ def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
             (row["option"], *(show(row) if known or always else "-" for _, show, always in every))
         )
     head = ("option", *(words for words, _, _ in every))
-    return [Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study)))]
+    return [Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study, rows)))]
 
 
 Column = tuple[str, Callable[[Row], str], bool]  # its head, its cells, whether without a setting
@@ -239,15 +254,15 @@ def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
     yield "nobody clears %", lambda row: cell(row, "p_nobody", 2), False
     if study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
-        yield f"damage, s of {reference}", lambda row: _span(row, DAMAGE.column, "-"), False
-        if study.damage.zones:
-            yield "largest zone %", lambda row: cell(row, "p_largest_zone", 2), False
+        yield f"damage, s of {reference}", lambda row: span(row, DAMAGE.column, "-"), False
+        for column, zone in zone_columns(study).items():
+            yield f"{zone} %", partial(cell, name=column, digits=2), False
     yield "R_N rule", lambda row: "kept" if row["keeps_capacitive_rule"] else "not kept", True
     if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
         yield "beyond rating %", _rating, False
     yield "unwanted a year", _unwanted, False
     if (cost := study.policy.least_annual_cost) is not None:
-        yield f"cost, {cost.unit} a year", lambda row: _span(row, COST, "-"), False
+        yield f"cost, {cost.unit} a year", lambda row: span(row, COST, "-"), False
 
 
 def _rating(row: Row) -> str:
@@ -259,7 +274,7 @@ def _unwanted(row: Row) -> str:
     return a_year(row["false_per_year"] + row["unwanted_per_year"], "false_per_year")
 
 
-def _notes(study: Study) -> Iterator[str]:
+def _notes(study: Study, rows: Sequence[Row]) -> Iterator[str]:
     yield (
         "missed: by the differential scheme alone if all its parts work; nobody clears: by no path,"
         " failures of parts included; of the internal faults in scope; (95 % limits)"
@@ -270,8 +285,10 @@ def _notes(study: Study) -> Iterator[str]:
             f" {study.damage.reference_a:g} A that does as much"
         )
         if study.damage.zones:
-            yield f'largest zone: share of the earth faults in "{study.damage.beyond}"'
+            yield "zones of damage: share of the earth faults that end there, the worst last"
     yield "R_N rule: R_N <= 1/(3wC), against overvoltage at an arcing earth fault"
+    if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
+        yield "beyond rating: earth faults that heat the resistor beyond it, if all parts work"
     yield "unwanted: false trips on external events, and trips of the parts themselves"
     if (cost := study.policy.least_annual_cost) is not None:
         damage = "damage" if cost.damage is not None else "damage (no cost given)"

@@ -191,7 +191,7 @@ def _resistor(option: Study) -> dict[str, Any]:
     limit = float(capacitive_limit_ohm(option.machine.omega, nominal.capacitance_f))
     return {
         "neutrals_ohm": nominal.neutral_ohm,
-        "largest_neutral_ohm": nominal.largest_neutral_ohm,
+        "largest_neutrals_ohm": nominal.largest_neutral_ohm,
         "capacitive_limit_ohm": limit,
         "keeps_capacitive_rule": nominal.largest_neutral_ohm <= limit,
     }

@@ -191,7 +191,7 @@ def further(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
         )
     yield from _at_the_terminals(rows)
     yield _rule(rows)
-    yield from _rating(rows)
+    yield from _rating(study, rows)
 
 
 def _most(study: Study) -> Iterator[Quantity]:
@@ -272,18 +272,18 @@ def _rule(rows: Sequence[Row]) -> str:
 
 
 def _largest(row: Row) -> str:
-    """What the rule is for: of hybrid earthing the resistance after the trip."""
-    largest = row["largest_neutral_ohm"]
-    after = " after the trip" if largest > row["neutrals_ohm"] else ""
-    return f"{largest:.4g} ohm{after}"
+    """The neutral's resistance that the rule is asked of."""
+    after = " after the trip" if row["largest_neutrals_ohm"] > row["neutrals_ohm"] else ""
+    return f"{row['largest_neutrals_ohm']:.4g} ohm{after}"
 
 
-def _rating(rows: Sequence[Row]) -> Iterator[str]:
+def _rating(study: Study, rows: Sequence[Row]) -> Iterator[str]:
     shares = {row["option"]: row["beyond_rating_share"] for row in rows}
     if all(map(math.isnan, shares.values())):
         return
+    sound = "" if study.dependability is None else ", if all parts work"
     over = [f"{percent(share)} with {names([name])}" for name, share in shares.items() if share > 0]
     if over:
-        yield f"Earth faults that heat the resistor beyond its rating I^2 t: {listed(over)}."
+        yield f"Earth faults that heat the resistor beyond its rating I^2 t: {listed(over)}{sound}."
     else:
-        yield "No sampled earth fault heats a resistor beyond its rating I^2 t."
+        yield f"No sampled earth fault heats a resistor beyond its rating I^2 t{sound}."

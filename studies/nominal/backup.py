@@ -72,8 +72,8 @@ def backup_found(
     missed, nobody = percent(row["p_missed"], 3), with_limits(row, "p_nobody")
     text = (
         f"Neutral back-up: {elements(backup)}. Of the faults in scope {role} misses {missed}; the"
-        f" back-up clears {caught}. Nothing clears {nobody}, {a_year(row['nobody_per_year'])} a"
-        " year."
+        f" back-up clears {caught}. With sound parts nobody clears {nobody},"
+        f" {a_year(row['nobody_per_year'])} a year."
     )
     events = table[table["side"] == "external"].to_dict("records")
     if events:

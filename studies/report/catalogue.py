@@ -151,7 +151,8 @@ HOLDS = {
     ),
     "damage_inputs": (
         "what one input, its centre a half-width lower or higher, does to the mean damage of earth"
-        " faults and to how often nobody clears them; paired on the same faults, with 95 % limits"
+        " faults and to how often nobody clears them; paired on the same faults, with 95 % limits;"
+        " inputs that change nothing are left out"
     ),
     "damage_zones": "share of the earth faults in each zone of damage, smallest zone first",
     "dependability": (
@@ -228,6 +229,10 @@ SHORTER = {
     "radius": "How far each input may be off before the choice ends",
     "by_type": "By fault type, event and load state",
     "closest": "No setting meets the policy: the closest of each scheme",
+    "damage": "Damage of earth faults by who clears them, in seconds of the reference current",
+    "damage_inputs": "What one input, a half-width off, does to damage and to what nobody clears",
+    "who_clears": "Which path clears a fault first, or that nobody does, by fault type",
+    "options_radius": "How far inputs may be off before another option is the best",
     "unresolved": "Samples without a result, most first",
 }
 # In a figure or a section of their own, or for a crew
@@ -545,7 +550,7 @@ HEADS = {
     "false": "false trips",
     "outside_scope": "faults outside the scope",
     "neutrals": "resistance of the neutral",
-    "largest_neutral": "its largest resistance, after the trip",
+    "largest_neutrals": "its largest resistance, after the trip",
     "keeps_capacitive_rule": "capacitive rule kept",
     "terminal_fault": "current of a fault at the terminals",
     "terminal_displacement": "displacement of the neutral, fault at the terminals (pu)",
@@ -567,7 +572,6 @@ HEADS = {
     "damage_p95": "damage, 95 %, time of the reference current",
     "damage_after_opening_share": "damage after the breaker has opened",
     "damage_nobody_share": "damage from faults that nobody clears",
-    "p_largest_zone": "earth faults in the largest zone of damage",
     "unwanted": "trips of the parts themselves",
     "cost": "cost a year",
     "decision_cost": "cost of the option a year",

@@ -58,6 +58,17 @@ def figures(value: float, digits: int) -> str:
     return f"{rounded:,.15g}" if abs(rounded) >= GROUPED else f"{rounded:.15g}"
 
 
+def in_unit(value: float, unit: str, digits: int = 3) -> str:
+    """A number with its unit: 400 A; without one where the unit is "-"."""
+    return f"{figures(value, digits)} {unit.strip('-')}".rstrip()
+
+
+def span(row: Row, name: str, to: str = " to ") -> str:
+    """A value of any quantity above 0 with its limits: 4.2 (4 to 4.3)."""
+    value, low, high = (figures(max(row[f"{name}{end}"], 0.0), 3) for end in ENDS)
+    return f"{value} ({low}{to}{high})"
+
+
 def with_limits(row: Row, name: str, digits: int | None = None) -> str:
     """A probability of a row with its limits, `name`, `name_low` and `name_high`: 12 % (11 to 13
     %)."""

@@ -15,7 +15,7 @@ from studies.report.labels import LABEL_POINTS
 from studies.report.letters import together
 from studies.report.look import CHOSEN, FALSE, FALSE_TEXT, MISSED, blank
 from studies.report.marks import beside
-from studies.report.numbers import figures
+from studies.report.numbers import figures, in_unit
 from studies.report.words import counted, input_name
 
 if TYPE_CHECKING:
@@ -129,15 +129,11 @@ def centre_lies(name: str, way: Way, place: float, unit: str) -> str:
     -------
     str
     """
-    return f"the centre of the {name} lies {SIDES[way]} {_in_unit(place, unit)}"
+    return f"the centre of the {name} lies {SIDES[way]} {in_unit(place, unit)}"
 
 
 def _value(margin: Margin, place: float) -> str:
-    return _in_unit(place, margin.unit)
-
-
-def _in_unit(place: float, unit: str) -> str:
-    return f"{figures(place, DIGITS)} {unit.strip('-')}".rstrip()
+    return in_unit(place, margin.unit)
 
 
 def radius_notes(radius: Radius | None) -> Iterator[str]:

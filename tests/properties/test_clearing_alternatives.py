@@ -30,3 +30,28 @@ def test_alternatives_are_compared_by_who_clears_faults_and_by_damage() -> None:
     assert rows["breaker", "p_nobody"] == 0
     assert rows["breaker", "damage_mean_s"] < 0
     assert rows["tests", "damage_mean_s"] < 0
+
+
+def test_costs_differ_by_what_their_rows_differ() -> None:
+    """Tests that are paid more often and parts that trip more often among them."""
+    trips = part("relay", *SCHEME, *NEUTRAL, rate=0.05, spurious_per_year=0.01)
+    cost = {
+        "missed_fault": 300.0,
+        "false_trip": 40.0,
+        "unit": "kEUR",
+        "damage": {"at_reference": 10.0, "reference_s": 2.0},
+    }
+    given = SMALL | with_parts(trips, test_cost=7.0)
+    given |= {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
+    given |= {"policy": {"least_annual_cost": cost}, "study.kind": "alternatives"}
+    changes = [
+        {"name": "tests", "changes": {"dependability.proof_test_years": 1}},
+        {"name": "trips", "changes": {"dependability.parts.relay.spurious_per_year": 0.5}},
+    ]
+    compared = run_side_by_side(study_with(given | {"alternatives": changes}), workers=1)
+    column = "decision_cost_per_year"
+    rows = compared.table.set_index("alternative")[column]
+    gaps = compared.differences.query(f"quantity == '{column}'").set_index("alternative")
+    for name in ("tests", "trips"):
+        assert gaps.loc[name, "difference"] == pytest.approx(rows[name] - rows["as stated"])
+    assert gaps.loc["trips", "difference"] == pytest.approx(40.0 * (0.5 - 0.01))

@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.engine.clearing import Burnt, Clearing
+from montecarlo.engine.clearing import Clearing
 from montecarlo.engine.progress import silent
 from montecarlo.engine.workers import workers_of
 from montecarlo.frames.clearing import ClearingFrames
+from montecarlo.frames.damage import FAILED, UNSEEN
 from montecarlo.quantities import Array
 from studies.earthing.lasting import sample_earth_faults
 from tests.made.clearing import SCHEME, SMALL, TIMES, followed, part, setting_of, with_parts
@@ -72,8 +73,12 @@ def failing() -> Clearing:
 
 def test_means_of_the_paths_add_up_to_that_of_all(failing: Clearing) -> None:
     table = ClearingFrames(failing).damage().set_index("path")
-    every, paths = table.loc["all"], table.drop("all")
+    every, paths = table.loc["all"], table.drop(["all", UNSEEN, FAILED])
     assert paths.index.tolist() == [*failing.paths, "nobody"]
+    for column in ("p", "mean_s"):
+        split = table.loc[[UNSEEN, FAILED], column]
+        assert (split > 0).all()
+        assert split.sum() == pytest.approx(table.loc["nobody", column], rel=1e-12)
     assert paths["p"].sum() == pytest.approx(1, abs=1e-12)
     assert paths["mean_s"].sum() == pytest.approx(every["mean_s"], rel=1e-12)
     after = (paths["mean_s"] * paths["after_opening_share"]).sum()
@@ -83,6 +88,30 @@ def test_means_of_the_paths_add_up_to_that_of_all(failing: Clearing) -> None:
     seen = table[table["p"] > 0]
     assert (seen["median_s"] <= seen["p95_s"]).all()
     assert every["p95_s"] <= paths.loc["nobody", "p95_s"]
+
+
+def test_by_the_interval_between_tests_damage_is_that_of_a_study_with_this_interval(
+    failing: Clearing,
+) -> None:
+    """And its cost: at half, as stated and at four times the interval."""
+    cost = {"missed_fault": 7.0, "false_trip": 1.0, "damage": {"at_reference": 2.0, "power": 0.5}}
+    policy = {"policy": {"least_annual_cost": cost}}
+    damage = {"exponent": EXPONENT, "zones": ZONES, "beyond": "core"}
+    parts = PARTS["dependability"] | {"test_cost": 3.0}
+
+    def given(years: float) -> ClearingFrames:
+        tables = {"dependability": parts | {"proof_test_years": years}}
+        return ClearingFrames(followed(harmed(**damage) | tables | policy))
+
+    stated = given(2.0).tests().set_index("proof_test_years")
+    for years in (1.0, 2.0, 8.0):
+        own, row = given(years), stated.loc[years]
+        means = own.block_means()
+        assert row["damage_mean_s"] == pytest.approx(means["damage_mean_s"].mean(), rel=1e-9)
+        whole = 0.01 * 7.0 * means["p_nobody"].mean() + 3.0 / years
+        whole += 0.01 * means["cost_of_damage"].mean()
+        assert row["cost_per_year"] == pytest.approx(whole, rel=1e-9)
+        assert row["cost_per_year_low"] < row["cost_per_year"] < row["cost_per_year_high"]
 
 
 def test_places_stand_for_the_winding_as_the_exact_probabilities_do(failing: Clearing) -> None:
@@ -188,13 +217,3 @@ def test_each_element_has_its_own_delay() -> None:
     phase, earth, current, voltage = harm.T[:4]
     assert (earth - phase) / (voltage - phase) == pytest.approx(0.25 / 0.4, rel=1e-9)
     assert (current - earth) / (voltage - phase) == pytest.approx(0.65 / 0.4, rel=1e-9)
-
-
-def test_where_the_study_does_not_ask_there_is_no_damage() -> None:
-    """The tables are empty, with and without earth faults."""
-    for shares in ({}, {"internal_faults.shares": {"phase_phase": 1.0}}):
-        found = followed(shares)
-        assert found.burnt is None
-        assert not len(ClearingFrames(found).damage())
-        assert not len(ClearingFrames(found).zones())
-    assert isinstance(followed(harmed()).burnt[0], Burnt)  # type: ignore[index]

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from montecarlo.engine.clearing import Burnt, Cleared, Clearing
+from montecarlo.engine.clearing import Cleared, Clearing
 from montecarlo.engine.clearing_paths import STATED, TESTS, cases_of
+from montecarlo.engine.damage import Burnt
 from montecarlo.estimates.intervals import clopper_pearson
 from montecarlo.formulas.dependability import annual_cost
-from montecarlo.frames.clearing import ClearingFrames, _quantile
+from montecarlo.frames.clearing import ClearingFrames
+from montecarlo.frames.damage import _quantile
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.sampling.stratum import INTER_TURN, Stratum
@@ -32,6 +35,7 @@ def invented(study: Study, p: Array, burnt: tuple[Burnt, ...] | None = None) -> 
         Cleared(
             FAULTS * p[:, k],
             np.full((3, p.shape[2] - 1), 0.5 * FAULTS),
+            np.zeros((len(p), 2)),
             np.array([FAULTS]),
             np.zeros(1),
         )
@@ -112,6 +116,20 @@ def test_unwanted_trips_add_up() -> None:
     assert invented(study, scattered(study)).unwanted_per_year() == pytest.approx(0.012)
 
 
+def test_parts_of_another_scheme_are_not_counted() -> None:
+    """The first candidate has no earth element."""
+    kinds = {"scheme.kind": ["per_phase", "two_phase_one_earth"], "study.kind": "scheme_comparison"}
+    small = {key: value for key, value in SMALL.items() if not key.startswith("candidates.")}
+    parts = [part("relay", "phase_elements", spurious_per_year=0.01)]
+    parts += [part("earth_relay", "earth_element", spurious_per_year=0.5, rate=0.09)]
+    study = study_with(small | kinds | with_parts(*parts))
+    blocks = invented(study, scattered(study))
+    alone = ClearingFrames(replace(blocks.clearing, paths=("phase_elements", "neutral_voltage")))
+    assert alone.unwanted_per_year() == pytest.approx(0.01)
+    assert [one.name for one in alone.parts] == ["relay"]
+    assert blocks.unwanted_per_year() == pytest.approx(0.51)
+
+
 # --- rows and limits ----------------------------------------------------------
 
 
@@ -142,13 +160,29 @@ def test_what_never_happened_has_the_limit_of_so_many_faults() -> None:
         assert always["p_low"] == pytest.approx(1 - limit)
 
 
+def test_few_hits_of_a_counted_type_have_limits_as_wide_as_those_of_a_count() -> None:
+    """One fault of each of two blocks is not cleared; of earth faults p is no count."""
+    study = study_with(SMALL)
+    p = np.zeros((1, BLOCKS, len(PATHS) + 1))
+    p[..., 0] = 1.0
+    p[:, :2, 0], p[:, :2, -1] = 1 - 1 / FAULTS, 1 / FAULTS
+    table = invented(study, p).who_clears().set_index(["type", "path"])
+    low, high = clopper_pearson(2, FAULTS * BLOCKS)
+    row = table.loc[("three_phase", "nobody")]
+    assert row["p_low"] <= low
+    assert row["p_high"] >= high
+    assert table.loc[("earth", "nobody"), "p_high"] < high
+
+
 def test_damage_without_a_result_is_left_out_and_weighs_by_its_path() -> None:
     """Two faults with one place a block, the second without a result."""
     damage: dict[str, Any] = {"zones": [{"name": "small", "current_a": 10, "time_s": 3}]}
     study = study_with(SMALL | {"fault_energy": TIMES, "damage": damage})
     harm = np.array([[1.0, 2.0, 3.0, 10.0], [9.0, 9.0, 9.0, 9.0]])
     weight = np.array([[0.5, 0.2, 0.2, 0.1], [np.nan] * 4])
-    one = Burnt(weight, harm, np.full((2, 4), 0.25), 2 * harm, (harm > 3).astype(float))
+    one = Burnt(
+        weight, harm, np.full((2, 4), 0.25), 2 * harm, (harm > 3).astype(np.int8), np.ones(2, bool)
+    )
     frames = invented(study, scattered(study), (one,) * BLOCKS)
     table = frames.damage().set_index("path")
     assert table.loc["all", "mean_s"] == pytest.approx(0.5 + 0.4 + 0.6 + 1.0)
@@ -166,7 +200,7 @@ def test_a_cost_grows_with_the_damage_by_its_power() -> None:
     tables = {"fault_energy": TIMES, "damage": {}, "policy": {"least_annual_cost": cost}}
     study = study_with(SMALL | tables)
     weight, harm = np.array([[0.75, 0.0, 0.0, 0.25]]), np.array([[2.0, 3.0, 4.0, 8.0]])
-    one = Burnt(weight, harm, harm, harm, harm)
+    one = Burnt(weight, harm, harm, harm, harm, harm[:, 0] > 0)
     found = invented(study, scattered(study), (one,) * BLOCKS).cost_of_damage()
     assert found is not None
     assert [*map(float, found)] == pytest.approx([0.75 * 50 + 0.25 * 50 * 16] * 3)

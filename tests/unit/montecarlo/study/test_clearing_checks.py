@@ -198,14 +198,14 @@ def harmed(*zones: tuple[str, float, float], **keys: Any) -> dict[str, Any]:
             " where the exponent is 2; give a larger current or time, or another order",
         ),
         (
+            harmed() | {"internal_faults.shares": {"phase_phase": 1.0}},
+            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults, so"
+            " give them a share, or take [damage] out",
+        ),
+        (
             {"policy": {"least_annual_cost": COST | {"damage": {"at_reference": 10.0}}}},
             "damage: missing; policy.least_annual_cost.damage is the cost of what [damage] counts,"
             " so give the table or take the cost out",
-        ),
-        (
-            harmed() | {"internal_faults.shares": {"phase_phase": 1.0}},
-            "internal_faults.shares.earth: 0, must be above 0; [damage] counts earth faults; give a"
-            " share or take [damage] out",
         ),
     ],
 )
@@ -235,16 +235,9 @@ def texts(changes: dict[str, Any]) -> dict[str, str]:
         (with_part(dangerous_per_year=80.0), RATE, "fails on demand with a probability of 1."),
         (dependable(test_cost=100.0), "dependability.test_cost", "The policy weighs no costs"),
         (
-            dependable(test_cost=100.0, parts=[PART | {"proof_test_years": 1.0}])
-            | {"policy": {"least_annual_cost": COST}},
-            "dependability.test_cost",
-            "It is paid every 2 years, for one test of all parts. What tests at their own"
-            " proof_test_years cost is not counted: relay.",
-        ),
-        (
             with_part(common_share=0.2),
             "dependability.parts.relay.common_share",
-            "0.2 is not used, because channels is 1.",
+            "The part has one channel, so this is not used.",
         ),
     ],
 )
@@ -264,6 +257,7 @@ def test_a_doubt_is_given_where_it_is_due(changes: dict[str, Any], key: str, wor
         dependable(test_cost=100.0, parts=[PART | {"proof_test_years": 2.0}])
         | {"policy": {"least_annual_cost": COST}},
         with_part(proof_test_years=1.0) | {"policy": {"least_annual_cost": COST}},
+        with_part(channels=2, common_share=0.2),
     ],
 )
 def test_no_doubt_is_given_where_none_is_due(changes: dict[str, Any]) -> None:
@@ -293,32 +287,38 @@ def test_a_field_that_decays_faster_than_a_record_shows_is_doubted(
 
 
 UNDETECTED = "fault_energy.undetected_time_s"
-SLOW = {"neutral_voltage": {"pickup_percent": 5.0, "delay_s": 2.0}}
+SLOW = {"backup": {"neutral_voltage": {"pickup_percent": 5.0, "delay_s": 2.0}}}
+OF_BACKUP = "the 2 s of the slowest element, backup.neutral_voltage.delay_s"
+OF_SCHEME = "the 0.3 s of the slowest element, candidates.delay_s"
+OF_EARTH = "the 0.4 s of the slowest element, candidates.earth_delay_s"
 
 
 @pytest.mark.parametrize(
     ("undetected", "changes", "words"),
     [
-        (1.9, {"backup": SLOW}, "1.9 s, is below backup.neutral_voltage.delay_s, 2 s"),
-        (2.0, {"backup": SLOW}, None),
-        ({"dist": "uniform", "low": 1.0, "high": 4.0}, {"backup": SLOW}, None),
-        (
-            {"dist": "uniform", "low": 0.5, "high": 3.0},
-            {"backup": SLOW},
-            "1.75 s, is below backup.neutral_voltage.delay_s, 2 s",
-        ),
-        (0.2, {"candidates.delay_s": [0, 0.3]}, "0.2 s, is below candidates.delay_s, 0.3 s"),
-        (0.4, {"candidates.delay_s": [0, 0.3]}, None),
+        (1.9, SLOW, f"1.9 s is less than {OF_BACKUP}."),
+        (2.0, SLOW, None),
+        ({"dist": "uniform", "low": 0.5, "high": 3.0}, SLOW, f"1.75 s is less than {OF_BACKUP}."),
+        ({"dist": "uniform", "low": 1.0, "high": 4.0}, SLOW, None),
+        (0.2, {"candidates.delay_s": [0, 0.3]}, f"0.2 s is less than {OF_SCHEME}."),
+        (0.3, {"candidates.delay_s": [0, 0.3]}, None),
+        (0.3, {"candidates.earth_delay_s": [0.4]}, f"0.3 s is less than {OF_EARTH}."),
     ],
 )
-def test_a_fault_that_nobody_clears_stands_no_shorter_than_one_that_the_slowest_clears(
+def test_a_fault_that_nobody_clears_lasts_longest(
     undetected: Any, changes: dict[str, Any], words: str | None
 ) -> None:
     given = {"fault_energy": TIMES | {"undetected_time_s": undetected}}
     found = {one.key: one.text for one in cautions(study_with(given | changes))}
     assert (UNDETECTED in found) == (words is not None)
     if words is not None:
-        assert found[UNDETECTED].startswith(f"Its centre, {words}.")
+        assert found[UNDETECTED].startswith(words)
+
+
+def test_tests_of_a_part_with_an_interval_of_its_own_are_not_paid() -> None:
+    own = dependable(parts=[PART | {"proof_test_years": 0.5}], test_cost=100.0)
+    (text,) = texts(own | {"policy": {"least_annual_cost": COST}}).values()
+    assert "Tests of this part at its own times cost nothing here." in text
 
 
 # --- as a file has them -------------------------------------------------------

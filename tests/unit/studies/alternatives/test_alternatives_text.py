@@ -7,16 +7,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pytest
 from matplotlib.collections import PathCollection
 from matplotlib.colors import to_hex
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.study.axes import OWN
 from studies.alternatives.figures import PANELS, figures, height_mm, side_by_side_figure
-from studies.alternatives.text import answer, further, gaps_table
+from studies.alternatives.text import answer, further, gaps_table, results_table
 from studies.report.look import look, pale, side_by_side
 from tests.made.boxes import assert_text_is_readable
-from tests.made.studies import study_with
+from tests.made.studies import REMOVE, study_with
 
 SETTING = {
     "scheme": "two_phase_one_earth",
@@ -189,3 +190,82 @@ def test_ten_alternatives_of_long_names_can_be_read() -> None:
         figure, axes = side_by_side(2, height_mm(table))
         side_by_side_figure(table, frames()[1], axes, 2e-3)
     assert_text_is_readable(figure)
+
+
+# --- what decides where faults are followed to who clears them -----------------
+
+TIMES = {"breaker_time_s": 0.08, "field_decay_time_constant_s": 4.0, "undetected_time_s": 60}
+PARTS = [{"name": "relay", "paths": ["earth_element"], "dangerous_per_year": 0.01}]
+DAMAGE = {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
+COST = {"missed_fault": 100, "false_trip": 10, "unit": "kEUR"}
+
+
+def followed(name: str, nobody: float, damage_s: float, cost: float) -> dict[str, Any]:
+    given = {"p_nobody": nobody, "damage_mean_s": damage_s, "decision_cost_per_year": cost}
+    given["cost_per_year"] = 5.0
+    limits = {f"{key}_low": 0.9 * value for key, value in given.items()}
+    limits |= {f"{key}_high": 1.1 * value for key, value in given.items()}
+    return row(name, **given, **limits)
+
+
+FOLLOWED = [followed("as stated", 0.06, 40.0, 900.0), followed("tests", 0.04, 30.0, 700.0)]
+FALLS = pd.DataFrame(
+    [
+        gap("tests", "p_missed", 0.0, 0.01),
+        gap("tests", "cost_per_year", 0.0, 0.1),
+        gap("tests", "p_nobody", -0.02, 0.001),
+        gap("tests", "damage_mean_s", -10.0, 1.0),
+        gap("tests", "decision_cost_per_year", -200.0, 20.0),
+    ]
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "first"),
+    [
+        ({}, "No alternative significantly reduces missed faults, 20 % (18 to 22 %) in the study"),
+        (
+            {"dependability": {"proof_test_years": 2, "parts": PARTS}},
+            '"tests" reduces faults that nobody clears most: from 6 % (5.4 to 6.6 %) as stated to'
+            " 4 % (3.6 to 4.4 %).",
+        ),
+        (
+            DAMAGE,
+            '"tests" reduces the mean damage most: from 40 (36 to 44) s of 10 A as stated to 30 (27'
+            " to 33) s of 10 A.",
+        ),
+        (
+            DAMAGE
+            | {
+                "policy.p_false_max": REMOVE,
+                "policy.least_annual_cost": COST | {"damage": {"at_reference": 5}},
+            },
+            '"tests" reduces the yearly cost most: from 900 (810 to 990) kEUR a year as stated to'
+            " 700 (630 to 770) kEUR a year.",
+        ),
+        (
+            DAMAGE | {"policy.p_false_max": REMOVE, "policy.least_annual_cost": COST},
+            '"tests" reduces the mean damage most',
+        ),
+    ],
+)
+def test_the_first_line_goes_by_what_the_study_counts(changes: dict[str, Any], first: str) -> None:
+    assert next(iter(answer(study_with(changes), FOLLOWED, FALLS))).startswith(first)
+
+
+def test_tables_have_the_column_that_decides() -> None:
+    costs = DAMAGE | {
+        "policy.p_false_max": REMOVE,
+        "policy.least_annual_cost": COST | {"damage": {"at_reference": 5}},
+    }
+    table = results_table(study_with(costs), FOLLOWED)
+    assert table.header[3:5] == ("cost", "all costs")
+    assert table.rows[0][3:5] == ("5 (4.5-5.5)", "900 (810-990)")
+    nobody = results_table(
+        study_with({"dependability": {"proof_test_years": 2, "parts": PARTS}}), FOLLOWED
+    )
+    assert (nobody.header[3], nobody.rows[1][3]) == ("nobody %", "4")
+    (gaps,) = gaps_table(FOLLOWED, FALLS, "kEUR a year")
+    assert "all costs" in gaps.header
+    lines = [*further(FOLLOWED, FALLS, "kEUR a year")]
+    assert 'Lower yearly cost, all counted: "tests".' in lines

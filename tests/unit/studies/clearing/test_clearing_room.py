@@ -11,7 +11,8 @@ import pytest
 from montecarlo.engine import clearing_inputs
 from montecarlo.engine.progress import silent
 from montecarlo.engine.workers import workers_of
-from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
+from montecarlo.frames.damage import ALL
 from studies.clearing.figures import damage, failures_by_interval, who_clears
 from studies.clearing.run import DAMAGE, INPUTS, clearing
 from studies.clearing.text import clearing_text, inputs_text
@@ -41,7 +42,7 @@ def test_the_sentences_have_the_tables_numbers(found: ClearingFrames) -> None:
     for words in RATE_WORDS.values():
         assert percent(rows[ALL, words, NOBODY], 3) in text
     assert "Parts trip by themselves 0.01 times a year" in text
-    assert "The part most likely to fail on demand is relay: 5 %" in text
+    assert "The part most likely to fail on demand is the relay: 5 %" in text
     assert "2 years" in text
     assert "one coil" in text
     mean = found.damage().set_index("path").loc[ALL, "mean_s"]
@@ -82,17 +83,22 @@ def test_no_input_is_named_where_none_changes_the_damage(found: ClearingFrames) 
     low, high = "damage_change_s_low", "damage_change_s_high"
     assert [*inputs_text(pd.DataFrame([row | {low: -1.0, high: 1.0}]))] == []
     (said,) = inputs_text(pd.DataFrame([row | {low: 1.0, high: 2.0}]))
-    assert "a higher by 1 s (+20 %)" in said
+    assert "A higher by 1 s (+20 %)" in said
 
 
-def test_no_table_of_inputs_where_none_is_uncertain(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_table_of_inputs_where_none_changes_the_damage(monkeypatch: pytest.MonkeyPatch) -> None:
+    import pandas as pd
+
     study = study_with(SMALL | BOTH)
     outcome = SimpleNamespace(chosen=setting_of(study), fresh=SimpleNamespace(round_=1))
-    result = cast(Any, SimpleNamespace(study=study, outcome=outcome))
+    result = cast(Any, SimpleNamespace(study=study, outcome=outcome, chosen=None))
     whole = clearing(result, workers_of(1), silent)
-    monkeypatch.setattr(clearing_inputs, "uncertain_inputs", lambda study: [])
-    sure = clearing(result, workers_of(1), silent)
-    assert [*whole.frames] == [*sure.frames, INPUTS]
-    assert DAMAGE in sure.frames
-    said, fewer = (cast(Items, part.text[0]).texts for part in (whole, sure))
-    assert fewer == said[:-1]
+    with monkeypatch.context() as nothing:
+        nothing.setattr("studies.clearing.run.inputs_frame", lambda *_: pd.DataFrame())
+        without_effect = clearing(result, workers_of(1), silent)
+    monkeypatch.setattr(clearing_inputs, "uncertain_inputs", lambda _: [])
+    for fewer in (without_effect, clearing(result, workers_of(1), silent)):
+        assert [*whole.frames] == [*fewer.frames, INPUTS]
+        assert DAMAGE in fewer.frames
+        said, left = (cast(Items, part.text[-1]).texts for part in (whole, fewer))
+        assert left == said[:-1]

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from montecarlo.frames.clearing import ALL, NOBODY, RATE_WORDS
+from montecarlo.frames.clearing import NOBODY, RATE_WORDS
+from montecarlo.frames.damage import ALL
 from montecarlo.study.description import Study
 from studies.earthing.decision import criterion, lead
 from studies.earthing.frames import Options, run_options
@@ -42,10 +43,15 @@ COSTS: dict[str, Any] = {
 def row(name: str, mean_s: float, nobody: float, **more: Any) -> dict[str, Any]:
     limits = {
         f"{column}{end}": value * factor
-        for column, value in (("damage_mean_s", mean_s), ("p_nobody", nobody))
+        for column, value in (
+            ("damage_mean_s", mean_s),
+            ("p_nobody", nobody),
+            ("p_zone_2", 0.01),
+        )
         for end, factor in (("", 1.0), ("_low", 0.9), ("_high", 1.1))
     }
     shares = {"damage_after_opening_share": 0.2, "damage_nobody_share": 0.5, "p_backup": 0.8}
+    shares["protected_p95"] = 0.8
     return option(name, 0.842, 100.0) | limits | shares | {"unwanted_per_year": 0.0} | more
 
 
@@ -68,7 +74,8 @@ def test_the_first_line_is_true_for_a_small_current_with_back_up() -> None:
     lines = said(study, [row("5 A", 3.2, 0.004), row("400 A", 6400.0, 0.002)])
     assert lines[0] == 'Least mean damage: "5 A".'
     assert "as much damage as 10 A in 3.2 (2.88 to 3.52) s" in lines[1]
-    assert lines[2] == (
+    assert lines[2] == '1 % (0.9 to 1.1 %) of the earth faults end in "beyond the zones".'
+    assert lines[3] == (
         "The differential scheme alone misses 84.2 % of the internal faults within its scope. The"
         " neutral back-up clears 80 %. Nobody clears 0.4 % (0.36 to 0.44 %)."
     )

@@ -51,7 +51,7 @@ def option(name: str, missed: float, joule: float, **more: Any) -> dict[str, Any
         "capacitive_limit_ohm": 1000.0,
         "keeps_capacitive_rule": True,
         "neutrals_ohm": 30.0,
-        "largest_neutral_ohm": 30.0,
+        "largest_neutrals_ohm": 30.0,
         "beyond_rating_share": NAN,
     } | more
 
@@ -154,19 +154,19 @@ def test_rule_and_rating() -> None:
             500.0,
             keeps_capacitive_rule=False,
             neutrals_ohm=2000.0,
-            largest_neutral_ohm=2000.0,
+            largest_neutrals_ohm=2000.0,
             beyond_rating_share=0.0,
         ),
         option("100 A", 0.4, 30e3, beyond_rating_share=0.02),
     ]
     text = told(rows)
+    hybrid = rows[0] | {"neutrals_ohm": 30.0}
+    assert '"10 A" (2000 ohm after the trip) does not keep' in told([hybrid, rows[1]])
     assert (
         '"10 A" (2000 ohm) does not keep R_N <= 1/(3wC) = 1000 ohm. Earth faults that heat the'
         ' resistor beyond its rating I^2 t: 2 % with "100 A".' in text
     )
     assert "No sampled earth fault heats" in told([rows[0], option("b", 0.4, 30e3)])
-    hybrid = option("h", 0.4, 30e3, keeps_capacitive_rule=False, largest_neutral_ohm=7970.0)
-    assert '"h" (7970 ohm after the trip) does not keep R_N <= 1/(3wC)' in told([rows[1], hybrid])
     unknown = [option("10 A", 0.8, 500.0, capacitive_limit_ohm=math.inf), option("b", 0.4, 30e3)]
     assert "No capacitance is given" in told(unknown)
 

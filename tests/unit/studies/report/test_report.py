@@ -340,7 +340,7 @@ def test_the_unprotected_part_names_its_back_up_or_that_none_is_stated() -> None
         nobody_per_year=2e-4,
     )
     text = said(choice(finished(frame, chosen=5, backup=BACKUP)).unprotected_part())
-    assert "Nothing clears 2 % (1 to 3 %)" in text
+    assert "With sound parts nobody clears 2 % (1 to 3 %)" in text
     assert "neutral voltage V / E = " in text
 
 
