@@ -550,7 +550,7 @@ HEADS = {
     "false": "false trips",
     "outside_scope": "faults outside the scope",
     "neutrals": "resistance of the neutral",
-    "largest_neutrals": "its largest resistance, after the trip",
+    "largest_neutrals": "largest resistance of the neutral, after the trip",
     "keeps_capacitive_rule": "capacitive rule kept",
     "terminal_fault": "current of a fault at the terminals",
     "terminal_displacement": "displacement of the neutral, fault at the terminals (pu)",
