@@ -12,7 +12,7 @@ import numpy as np
 
 from montecarlo.engine.block import Block
 from montecarlo.engine.clearing_paths import Case, Paths, cases_of, stated_case
-from montecarlo.engine.damage import PLACES, Burnt, burnt_of, harm_of
+from montecarlo.engine.damage import Burnt, burnt_of, harm_of
 from montecarlo.engine.guard import CLEARING, Unresolved, looked_at
 from montecarlo.engine.job import Job
 from montecarlo.engine.path import solve
@@ -328,7 +328,8 @@ def expected(block: Block, along: Along) -> tuple[Array | None, Array]:
     if block.study.damage is None:
         return None, each[:, -1]
     harm, _ = burnt_of(paths, places)
-    mean = (harm.weight * harm.equivalent_s).reshape(len(block), -1).sum(axis=1) / PLACES
+    count = len(harm.weight) // len(block)
+    mean = (harm.weight * harm.equivalent_s).reshape(len(block), -1).sum(axis=1) / count
     return mean, each[:, -1]
 
 

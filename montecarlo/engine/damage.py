@@ -18,7 +18,7 @@ from montecarlo.quantities import Array, Flags
 from montecarlo.quantities.keepable import keepable
 from montecarlo.study.dependability import BREAKER_FAILURE
 
-PLACES = 8  # along the winding, of each fault
+PLACES = 8  # along the winding, of each fault; one where the law of places is discrete
 
 
 @keepable
@@ -116,7 +116,8 @@ def harm_of(burnt: Burnt, paths: Paths, times: Array, case: Case) -> tuple[float
     weight = np.where(np.isfinite(burnt.weight), weight, 0.0)
     cost, harm = study.policy.least_annual_cost, burnt.equivalent_s
     priced = 0.0 if cost is None or cost.damage is None else cost.damage.of(harm)
-    return float((weight * harm).sum()) / PLACES, float((weight * priced).sum()) / PLACES
+    count = len(weight) // len(paths.block)
+    return float((weight * harm).sum()) / count, float((weight * priced).sum()) / count
 
 
 def _in_fault(fault: EarthFault) -> Array:

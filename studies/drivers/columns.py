@@ -77,22 +77,23 @@ def columns_of(study: Study, stratum: Stratum) -> Columns:
             *([BRANCH] if sees_turns(study) and stratum != INTER_TURN else []),
             *([CONTACT] if stratum == INTER_TURN else []),
         ]
-    every = [*inputs_of(study, stratum), *_of_clearing(study, stratum)]
-    widths = {item.key: item.columns for item in every} | dict.fromkeys(draws, 1)
+    widths = {item.key: item.columns for item in inputs_of(study, stratum)}
+    return _in_a_row(widths | dict.fromkeys(draws, 1))
+
+
+def columns_of_effects(study: Study, stratum: Stratum) -> Columns:
+    """The same, and of earth faults what beside these decides their damage and who clears them.
+    Behind all others, whose points stay."""
+    columns = columns_of(study, stratum)
+    if stratum != EARTH or not wanted(study):
+        return columns
+    read = [item for item in uncertain_inputs(study) if types_with(study, item, [EARTH])]
+    return _in_a_row({**columns.widths, **{item.key: item.columns for item in read}})
+
+
+def _in_a_row(widths: Mapping[str, int]) -> Columns:
     starts = np.cumsum([0, *widths.values()])
     return Columns(widths, dict(zip(widths, map(int, starts), strict=False)), int(starts[-1]))
-
-
-def _of_clearing(study: Study, stratum: Stratum) -> list[Input]:
-    """What beside these decides the damage of earth faults, and who clears them."""
-    if stratum != EARTH or not wanted(study):
-        return []
-    there = {item.key for item in inputs_of(study, stratum)}
-    return [
-        item
-        for item in uncertain_inputs(study)
-        if item.key not in there and types_with(study, item, [EARTH])
-    ]
 
 
 # --- groups -------------------------------------------------------------------

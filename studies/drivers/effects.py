@@ -31,14 +31,13 @@ from montecarlo.sampling.streams import stream
 from montecarlo.study.axes import PICKUPS, Setting
 from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
-from studies.drivers.columns import Columns, Group, columns_of, groups_of
+from studies.drivers.columns import Columns, Group, columns_of_effects, groups_of
 
 EFFECTS_STAGE = "effects of inputs"
 PICKUP, POSITION = "critical pick-up", "critical position"
 DAMAGE, NOBODY = "damage", "nobody clears"
 AT_ONCE = 128  # rows of a net in a chunk, each solved k + 2 times
 FLOOR = 0.1  # of the finest candidate
-LEAST_DAMAGE_S = 1e-9  # of the reference current
 FEWEST = 256
 
 
@@ -144,7 +143,7 @@ def _effect_of(
     """values (k + 2, rows)."""
     lost, low = ~np.isfinite(values), np.zeros(values.shape, bool)
     if output in (PICKUP, DAMAGE):
-        floor = _floor(study, setting) if output == PICKUP else LEAST_DAMAGE_S
+        floor = _floor(study, setting) if output == PICKUP else _least(values)
         low = values < floor
         with np.errstate(invalid="ignore"):
             values = np.log(np.maximum(values, floor))
@@ -153,7 +152,7 @@ def _effect_of(
     return EffectsOf(
         name,
         output,
-        groups_of(columns_of(study, name), study.ties),
+        groups_of(columns_of_effects(study, name), study.ties),
         sobol_effects(one, other, np.array(mixed), rng),
         len(one),
         float(low.mean()),
@@ -165,6 +164,12 @@ def _floor(study: Study, setting: Setting) -> float:
     """A tenth of the finest candidate, in multiples of the setting."""
     pairs = ((getattr(study.candidates, axis), getattr(setting, axis)) for axis in PICKUPS)
     return FLOOR * float(min(min((*grid, own)) / own for grid, own in pairs if own is not None))
+
+
+def _least(damage_s: Array) -> float:
+    """The smallest damage of a fault with a current."""
+    some = damage_s[damage_s > 0]
+    return float(some.min()) if some.size else 1.0
 
 
 # --- a chunk ------------------------------------------------------------------
@@ -188,7 +193,7 @@ def _solved(task: Mixtures) -> Array:
     """(outputs, k + 2, rows): at the first net, at the second, at the first with each group from
     the second."""
     study, name = task.job.study, task.stratum
-    columns = columns_of(study, name)
+    columns = columns_of_effects(study, name)
     rows = slice(task.index * AT_ONCE, (task.index + 1) * AT_ONCE)
     one, other = (values[rows] for values in nets(study, name, columns))
     groups = groups_of(columns, study.ties)

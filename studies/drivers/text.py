@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
-from studies.drivers.effects import DAMAGE, NOBODY, POSITION
+from studies.drivers.effects import DAMAGE, NOBODY, PICKUP, POSITION
 from studies.drivers.samples import CENTRE, HALVED
 from studies.report.blocks import Block, Lead, Paragraph, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES, capital
@@ -34,6 +34,10 @@ OF_EARTH_FAULTS = {
     POSITION: "protected part of the winding",
     DAMAGE: "damage of an earth fault",
     NOBODY: "earth faults that nobody clears",
+}
+FLOORED = {  # what counts as more than it is
+    PICKUP: "Critical pick-ups below a tenth of the finest candidate count as that tenth",
+    DAMAGE: "Earth faults without a current count with the least damage of the others",
 }
 WORDS = {"p_missed": "missed faults", "p_false": "false trips", "cost_per_year": "cost"}
 
@@ -305,13 +309,7 @@ def _notes(found: Drivers) -> Iterator[str]:
             f"False trips rest on {counted(round(hits), 'effective hit')}. Below {FEW_HITS:.0f}"
             " their elasticities and what-ifs are rough, and their intervals are too short."
         )
-    floored = [part for part in found.effects if part.floored > 0.005]
-    if floored:
-        shares = listed(f"{percent(part.floored)} of {part.stratum}" for part in floored)
-        yield (
-            "Critical pick-ups below a tenth of the finest candidate count as that tenth:"
-            f" {shares}."
-        )
+    yield from _floored(found)
     if changed := {each.change.key for each in found.what_if}:
         yield (
             f"What-ifs: {len(changed)} {'input' if len(changed) == 1 else 'inputs'} with the"
@@ -323,6 +321,13 @@ def _notes(found: Drivers) -> Iterator[str]:
     if any(row.number for row in found.unresolved):
         lost = unresolved_sentence(found.unresolved)
         yield f"For the drivers: {lost[0].lower()}{lost[1:]}"
+
+
+def _floored(found: Drivers) -> Iterator[str]:
+    for output, words in FLOORED.items():
+        parts = [part for part in found.effects if part.output == output and part.floored > 0.005]
+        if parts:
+            yield f"{words}: {listed(f'{percent(one.floored)} of {one.stratum}' for one in parts)}."
 
 
 def _sizes(found: Drivers) -> str:

@@ -459,9 +459,11 @@ FIGURES = {
         "Missed faults, false trips and energy in the fault, each option"
     ),
     "drivers": FigureText(
-        "First and total effects of each input on the currents in the elements",
-        "First and total effects of the inputs on the currents in the elements. The twelve inputs"
-        " with the largest total effects are drawn at most.",
+        "First and total effects of each input on the currents in the elements and, of earth"
+        " faults, on what becomes of them",
+        "First and total effects of the inputs on the currents in the elements and, of earth"
+        " faults, on what becomes of them. The twelve inputs with the largest total effects are"
+        " drawn at most.",
     ),
     "elasticities": FigureText(
         "How missed faults and false trips change with the centre and the spread of each input",

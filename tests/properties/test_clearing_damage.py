@@ -90,8 +90,9 @@ def test_means_of_the_paths_add_up_to_that_of_all(failing: Clearing) -> None:
     assert every["p95_s"] <= paths.loc["nobody", "p95_s"]
 
 
+@pytest.mark.parametrize("place", [{}, {"internal_faults.position": 0.7}])
 def test_by_the_interval_between_tests_damage_is_that_of_a_study_with_this_interval(
-    failing: Clearing,
+    place: dict[str, Any],
 ) -> None:
     """And its cost: at half, as stated and at four times the interval."""
     cost = {"missed_fault": 7.0, "false_trip": 1.0, "damage": {"at_reference": 2.0, "power": 0.5}}
@@ -101,7 +102,7 @@ def test_by_the_interval_between_tests_damage_is_that_of_a_study_with_this_inter
 
     def given(years: float) -> ClearingFrames:
         tables = {"dependability": parts | {"proof_test_years": years}}
-        return ClearingFrames(followed(harmed(**damage) | tables | policy))
+        return ClearingFrames(followed(harmed(**damage) | tables | policy | place))
 
     stated = given(2.0).tests().set_index("proof_test_years")
     for years in (1.0, 2.0, 8.0):

@@ -3,6 +3,7 @@ are known."""
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -22,9 +23,19 @@ from montecarlo.sampling.stratum import EARTH
 from montecarlo.study.candidates import lattices_of
 from montecarlo.study.description import Study
 from montecarlo.study.wider import with_inputs
-from studies.drivers.columns import columns_of
-from studies.drivers.effects import DAMAGE, NOBODY, EffectsOf, effects, outputs_of
+from studies.drivers.columns import columns_of, columns_of_effects
+from studies.drivers.effects import (
+    DAMAGE,
+    NOBODY,
+    PICKUP,
+    POSITION,
+    EffectsOf,
+    effects,
+    outputs_of,
+)
 from studies.drivers.run import UncertaintyDrivers
+from studies.drivers.text import _floored
+from studies.report.numbers import percent
 from tests.made.clearing import SMALL, TIMES, part, setting_of, with_parts
 from tests.made.said import words
 from tests.made.studies import study_with
@@ -84,8 +95,9 @@ def test_times_after_the_trip_do_not_decide_who_clears() -> None:
     assert "backup.neutral_voltage.error_percent" in found[NOBODY]
 
 
-def test_faults_one_by_one_have_the_mean_of_the_table() -> None:
-    study = study_with(GIVEN)
+@pytest.mark.parametrize("place", [None, 0.7, {"dist": "empirical", "values": [0.05, 0.4, 1.0]}])
+def test_faults_one_by_one_have_the_mean_of_the_table(place: Any) -> None:
+    study = study_with(GIVEN if place is None else GIVEN | {"internal_faults.position": place})
     setting = setting_of(study)
     whole = sample_clearing(study, setting, 1, workers_of(1), silent, only=(EARTH,))
     means = ClearingFrames(whole).block_means()
@@ -105,13 +117,50 @@ def test_faults_one_by_one_have_the_mean_of_the_table() -> None:
 def test_outputs_and_columns_are_those_that_the_study_asks_for() -> None:
     plain = study_with(SMALL)
     assert outputs_of(plain, EARTH) == ("critical pick-up", "critical position")
+    assert columns_of_effects(plain, EARTH).widths == columns_of(plain, EARTH).widths
     assert not any(key.startswith("backup.") for key in columns_of(plain, EARTH).widths)
     without = {key: value for key, value in GIVEN.items() if key != "damage"}
     assert outputs_of(study_with(without), EARTH)[2:] == (NOBODY,)
-    columns = columns_of(study_with(without), EARTH).widths
+    columns = columns_of_effects(study_with(without), EARTH).widths
     assert RATE_KEY in columns
     assert "damage.exponent" not in columns
     assert outputs_of(study_with(GIVEN), EARTH)[2:] == (DAMAGE, NOBODY)
+
+
+def test_what_the_tables_ask_for_leaves_every_other_effect_as_it_was() -> None:
+    tables = ("damage", "dependability")
+    plain = study_with({key: value for key, value in GIVEN.items() if key not in tables})
+    with_tables = totals(study_with(GIVEN))
+    for output, before in totals(plain).items():
+        assert output in (PICKUP, POSITION)
+        assert before == {key: with_tables[output][key] for key in before}
+        beside = with_tables[output].keys() - before.keys()
+        assert RATE_KEY in beside
+        assert all(with_tables[output][key] == 0 for key in beside)
+    columns = columns_of(study_with(GIVEN), EARTH)  # of rows for elasticities and what-ifs
+    assert columns.widths == columns_of(plain, EARTH).widths
+
+
+def test_a_fault_without_a_current_counts_as_the_least_damage() -> None:
+    """At the neutral itself, where the EMF is 0: a third of the faults."""
+    place = {"dist": "empirical", "values": [0.0, 0.5, 1.0]}
+    study = study_with(GIVEN | {"internal_faults.position": place})
+    found = effects(study, setting_of(study), workers_of(1), silent)
+    (harm,) = (each for each in found if each.output == DAMAGE)
+    assert harm.floored == pytest.approx(1 / 3, abs=0.02)
+    assert np.isfinite(np.array(harm.effects.total)).all()
+    other = study_with(GIVEN | {"internal_faults.position": place, "damage.reference_a": 1e5})
+    (again,) = (
+        each
+        for each in effects(other, setting_of(other), workers_of(1), silent)
+        if each.output == DAMAGE
+    )
+    assert again.floored == harm.floored  # whatever the unit
+    note = [*_floored(SimpleNamespace(effects=[harm]))]  # type: ignore[arg-type]
+    assert note == [
+        "Earth faults without a current count with the least damage of the others:"
+        f" {percent(harm.floored)} of internal.earth."
+    ]
 
 
 def test_a_whole_study_has_them_in_table_and_text() -> None:

@@ -30,6 +30,7 @@ INPUTS = [
     "external_events.an_event_that_has_a_long_name.clearing_time_s",
     "relay.pickup_error_percent",
 ]
+RATE = "dependability.parts.supply_of_the_trip_coils.dangerous_per_year"
 
 
 @pytest.fixture(autouse=True)
@@ -42,8 +43,11 @@ def limits(name: str, value: float, width: float = 0.1) -> dict[str, float]:
     return {name: value, f"{name}_low": value - width, f"{name}_high": value + width}
 
 
-def effects(events: int, inputs: int = len(INPUTS)) -> pd.DataFrame:
-    outputs = [("earth", "critical pick-up"), ("earth", "critical position")]
+OF_EARTH = ("critical pick-up", "critical position", "damage", "nobody clears")
+
+
+def effects(events: int, inputs: int = len(INPUTS), of_earth: int = 2) -> pd.DataFrame:
+    outputs = [("earth", output) for output in OF_EARTH[:of_earth]]
     outputs += [(f"an_event_of_a_long_name_{k}", "critical pick-up") for k in range(events)]
     names = [f"{INPUTS[k % len(INPUTS)]}{k // len(INPUTS) or ''}" for k in range(inputs)]
     return pd.DataFrame(
@@ -61,13 +65,21 @@ def effects(events: int, inputs: int = len(INPUTS)) -> pd.DataFrame:
     )
 
 
+@pytest.mark.parametrize("of_earth", [2, len(OF_EARTH)])
 @pytest.mark.parametrize("events", [1, 2, 6, 8])
-def test_effects_of_many_events_can_be_read(events: int) -> None:
-    figure = effect_marks(effects(events))
+def test_effects_of_many_events_can_be_read(events: int, of_earth: int) -> None:
+    figure = effect_marks(effects(events, of_earth=of_earth))
     assert_text_is_readable(figure)
-    assert len(figure.axes) == 2 + events
+    assert len(figure.axes) == of_earth + events
     width = figure.bbox.width
     assert all(ax.bbox.width > 0.1 * width for ax in figure.axes)  # wide enough to be read
+
+
+def test_rates_of_parts_can_be_read() -> None:
+    figure = effect_marks(effects(2, of_earth=4).replace({"input": {INPUTS[0]: RATE}}))
+    assert_text_is_readable(figure)
+    rows = [text.get_text() for text in figure.axes[0].get_yticklabels()]
+    assert rows[0] == "rate of dangerous failures, supply of the trip coils"
 
 
 def test_of_many_inputs_those_with_the_largest_totals_are_drawn() -> None:
