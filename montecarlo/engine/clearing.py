@@ -194,14 +194,14 @@ def sample_clearings(
     RunStopped
         Too many faults without a result.
     """
-    tasks = [task for one in asked for task in _tasks(one)]
-    solved = workers.mapped(_run_task, tasks)
+    tasks = [_tasks(one) for one in asked]
+    solved = workers.mapped(_run_task, [task for own in tasks for task in own])
     done, total = 0, sum(one.size for one in asked)
     progress(0, total, stage)
-    for one in asked:
+    for one, own in zip(asked, tasks, strict=True):
         cleared: dict[Stratum, list[list[Cleared]]] = {}
         burnt: list[list[Burnt]] = [[] for _ in range(BLOCKS)]
-        for task in _tasks(one):
+        for task in own:
             (counts, harm), chunk = next(solved), task.chunk
             blocks = cleared.setdefault(chunk.stratum, [[] for _ in range(BLOCKS)])
             blocks[chunk.installation_block].append(counts)
