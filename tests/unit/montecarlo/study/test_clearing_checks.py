@@ -270,7 +270,7 @@ def test_no_doubt_is_given_where_none_is_due(changes: dict[str, Any]) -> None:
         (1.0, "1 s, and in the one open record"),
         ({"dist": "uniform", "low": 0.8, "high": 2.5}, "0.8 to 2.5 s, and in the one open record"),
         ({"dist": "uniform", "low": 2, "high": 6}, None),
-        (3.45, None),  # open record: test_data3 of repository miguelmoreto/pycomtrade, measured
+        (3.45, None),  # open record: test_data3 of repository miguelmoreto/pycomtrade, quoted
     ],
 )
 def test_a_field_that_decays_faster_than_a_record_shows_is_doubted(
