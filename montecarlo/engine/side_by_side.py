@@ -14,7 +14,7 @@ from montecarlo.engine.keep import KeepRows, of_part
 from montecarlo.engine.progress import Progress, named_progress, silent
 from montecarlo.engine.run import Incident, Outcome, run
 from montecarlo.engine.workers import Workers, workers_of
-from montecarlo.estimates.compare import Side, differences_of, level_of
+from montecarlo.estimates.compare import Side, differences_of, level_of, trip_cost_difference
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.study.description import Study
 
@@ -41,11 +41,39 @@ class Alternatives:
         dict of dict of Estimate
             By pair and quantity; without pairs of which either chose nothing.
         """
-        sides = {name: side for name in self.outcomes if (side := self._side(name)) is not None}
-        standing = [pair for pair in pairs if set(pair) <= set(sides)]
+        standing = self._standing(pairs)
         level = level_of(len(standing))
+        return {pair: differences_of(*sides, level) for pair, sides in standing.items()}
+
+    def trip_cost_differences(
+        self, pairs: Sequence[tuple[str, str]]
+    ) -> dict[tuple[str, str], Estimate]:
+        """What false trips cost a year more with the choice of the first of each pair, with limits
+        that hold for all pairs together.
+
+        Parameters
+        ----------
+        pairs : sequence of (str, str)
+
+        Returns
+        -------
+        dict of Estimate
+            By pair; without those of which either chose nothing or weighs no costs.
+        """
+        standing = self._standing(pairs)
+        level = level_of(len(standing))
+        found = {pair: trip_cost_difference(*sides, level) for pair, sides in standing.items()}
+        return {pair: gap for pair, gap in found.items() if gap is not None}
+
+    def _standing(
+        self, pairs: Sequence[tuple[str, str]]
+    ) -> dict[tuple[str, str], tuple[Side, Side]]:
+        """The pairs of which both chose something."""
+        sides = {name: side for name in self.outcomes if (side := self._side(name)) is not None}
         return {
-            (one, other): differences_of(sides[one], sides[other], level) for one, other in standing
+            (one, other): (sides[one], sides[other])
+            for one, other in pairs
+            if one in sides and other in sides
         }
 
     def _side(self, name: str) -> Side | None:

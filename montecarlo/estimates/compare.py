@@ -125,6 +125,34 @@ def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Es
     }
 
 
+def trip_cost_difference(one: Side, other: Side, level: float = LEVEL) -> Estimate | None:
+    """What false trips on external events cost a year more on one side, each by its own rates and
+    price.
+
+    Parameters
+    ----------
+    one, other : Side
+        May be of two runs on the same random numbers.
+    level : float (-)
+
+    Returns
+    -------
+    Estimate or None
+        In the unit of the policies' costs; None unless both weigh costs.
+    """
+    if not (cost_weights(one.study) and cost_weights(other.study)):
+        return None
+    if _same(one, other):
+        return NO_DIFFERENCE
+    return _difference(one, _trip_costs(one.study), other, _trip_costs(other.study), level)
+
+
+def _trip_costs(study: Study) -> Weighing:
+    """Events whose false trips cost anything."""
+    external = weights_of(study).external
+    return [(name, cost) for name, cost in cost_weights(study).items() if name in external and cost]
+
+
 def _same(one: Side, other: Side) -> bool:
     """Whether the sides can differ in nothing: one candidate of one batch, or one setting in two
     studies that have all alike from which its figures follow."""

@@ -35,27 +35,24 @@ def cost_per_year(frames: ClearingFrames, false_per_year: Estimate) -> Estimate 
 
 
 def cost_difference(
-    one: ClearingFrames, other: ClearingFrames, false_per_year: Estimate, level: float
-) -> Estimate | None:
+    one: ClearingFrames, other: ClearingFrames, trips: Estimate, level: float
+) -> Estimate:
     """What one option costs a year more than another, paired on the same faults.
 
     Parameters
     ----------
     one, other : ClearingFrames
-        Of one study with different earthing, or of alternatives.
-    false_per_year : Estimate (1/year)
-        False trips of the first minus those of the second, with limits at this level.
+        Of one study with different earthing, or of alternatives; their policies weigh costs.
+    trips : Estimate (cost/year)
+        Of false trips on external events of the first minus those of the second, with limits at
+        this level.
     level : float (-)
 
     Returns
     -------
-    Estimate or None
-        None where the policy weighs no costs.
+    Estimate
+        In the unit of the policies' costs.
     """
-    costs = [each.clearing.study.policy.least_annual_cost for each in (one, other)]
-    if costs[0] is None or costs[1] is None:
-        return None
-    trips = Estimate(*(costs[0].false_trip * part for part in false_per_year))
     gap = _sum(student(_of_faults(one) - _of_faults(other), level), trips)
     return Estimate(*(part + _sure(one) - _sure(other) for part in gap))
 

@@ -115,11 +115,11 @@ class SideBySide(Several):
 
         pairs = [(name, AS_STATED) for name in self.results if name != AS_STATED]
         found = self.alternatives.differences(pairs)
+        trips = self.alternatives.trip_cost_differences(pairs)
         for one, other in found:
             if one in self.clearing and other in self.clearing:
                 both = self.clearing[one], self.clearing[other]
-                false, level = found[one, other]["p_false"], level_of(len(found))
-                found[one, other] |= gaps(*both, false, level)
+                found[one, other] |= gaps(*both, trips.get((one, other)), level_of(len(found)))
         rows = [
             {"alternative": one, "minus": other, "quantity": quantity, **difference_columns(gap)}
             for (one, other), every in found.items()

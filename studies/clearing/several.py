@@ -19,6 +19,7 @@ from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
 from montecarlo.frames.damage import ALL, FAILED
 from montecarlo.frames.limits import limit_columns, with_limits
 from montecarlo.study.dependability import BREAKER_FAILURE, OF_SCHEME
+from studies.clearing.criterion import PAIRED, YEARLY, comparable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from montecarlo.study.description import Study
 
 Row = Mapping[str, Any]
-PAIRED = ("p_nobody", "damage_mean_s")
 TABLES: dict[str, Callable[[ClearingFrames], pd.DataFrame]] = {
     "who_clears": ClearingFrames.who_clears,
     "damage": ClearingFrames.damage,
@@ -174,29 +174,29 @@ def _limited(name: str, found: Estimate | None) -> Iterator[tuple[str, Any]]:
 
 
 def gaps(
-    one: ClearingFrames, other: ClearingFrames, false: Estimate, level: float
+    one: ClearingFrames, other: ClearingFrames, trips: Estimate | None, level: float
 ) -> dict[str, Estimate]:
-    """One study minus another on the same faults, by quantity.
+    """One study minus another on the same faults, by quantity that means the same in both.
 
     Parameters
     ----------
     one, other : ClearingFrames
-    false : Estimate
-        p_false of the first minus that of the second, with limits at this level.
+    trips : Estimate or None (cost/year)
+        Of false trips of the first minus those of the second, with limits at this level; None
+        where either weighs no costs.
     level : float (-)
 
     Returns
     -------
     dict of Estimate
     """
+    studies = one.clearing.study, other.clearing.study
     mine, others = one.block_means(), other.block_means()
     found = {
         name: student(mine[name] - others[name], level)
         for name in PAIRED
-        if name in mine and name in others
+        if comparable(*studies, name)
     }
-    rate = weights_of(one.clearing.study).events_per_year
-    cost = cost_difference(one, other, Estimate(*(rate * part for part in false)), level)
-    if cost is not None:
-        found["decision_cost_per_year"] = cost
+    if trips is not None and comparable(*studies, YEARLY):
+        found[YEARLY] = cost_difference(one, other, trips, level)
     return {name: gap for name, gap in found.items() if np.isfinite(gap.p)}

@@ -153,12 +153,13 @@ class Options(Several):
             units |= {"cost_per_year": a_year, "decision_cost_per_year": a_year}
         pairs = [*combinations(self.faults, 2)]
         found, level = self.alternatives.differences(pairs), level_of(len(pairs))
+        trips = self.alternatives.trip_cost_differences(pairs)
         rows = []
         for one, other in pairs:
             paired = found.get((one, other), {})
             if one in self.clearing and other in self.clearing:
                 clearing = self.clearing[one], self.clearing[other]
-                paired = paired | gaps(*clearing, paired["p_false"], level_of(len(found)))
+                paired = paired | gaps(*clearing, trips.get((one, other)), level_of(len(found)))
             for quantity, gap in (paired | self._energy(one, other, level)).items():
                 row = {"option": one, "minus": other, "quantity": quantity}
                 rows.append(row | {"unit": units.get(quantity, "-"), **difference_columns(gap)})

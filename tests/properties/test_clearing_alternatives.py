@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from montecarlo.study.assumption_sets import AS_STATED
 from studies.alternatives.frames import run_side_by_side
 from tests.made.clearing import NEUTRAL, SCHEME, SMALL, TIMES, part, with_parts
 from tests.made.studies import study_with
+
+COST: dict[str, Any] = {
+    "missed_fault": 300.0,
+    "false_trip": 40.0,
+    "unit": "kEUR",
+    "damage": {"at_reference": 10.0, "reference_s": 2.0},
+}
 
 
 def test_alternatives_are_compared_by_who_clears_faults_and_by_damage() -> None:
@@ -35,15 +44,9 @@ def test_alternatives_are_compared_by_who_clears_faults_and_by_damage() -> None:
 def test_costs_differ_by_what_their_rows_differ() -> None:
     """Tests that are paid more often and parts that trip more often among them."""
     trips = part("relay", *SCHEME, *NEUTRAL, rate=0.05, spurious_per_year=0.01)
-    cost = {
-        "missed_fault": 300.0,
-        "false_trip": 40.0,
-        "unit": "kEUR",
-        "damage": {"at_reference": 10.0, "reference_s": 2.0},
-    }
     given = SMALL | with_parts(trips, test_cost=7.0)
     given |= {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
-    given |= {"policy": {"least_annual_cost": cost}, "study.kind": "alternatives"}
+    given |= {"policy": {"least_annual_cost": COST}, "study.kind": "alternatives"}
     changes = [
         {"name": "tests", "changes": {"dependability.proof_test_years": 1}},
         {"name": "trips", "changes": {"dependability.parts.relay.spurious_per_year": 0.5}},
@@ -55,3 +58,46 @@ def test_costs_differ_by_what_their_rows_differ() -> None:
     for name in ("tests", "trips"):
         assert gaps.loc[name, "difference"] == pytest.approx(rows[name] - rows["as stated"])
     assert gaps.loc["trips", "difference"] == pytest.approx(40.0 * (0.5 - 0.01))
+
+
+def test_each_side_counts_false_trips_by_its_own_rates_and_prices() -> None:
+    given = SMALL | with_parts(part("relay", *SCHEME, *NEUTRAL, rate=0.05))
+    given |= {"fault_energy": TIMES, "damage": {"exponent": 1.5}, "study.kind": "alternatives"}
+    given |= {"policy": {"least_annual_cost": COST}}
+    changes = [
+        {"name": "rates", "changes": {"external_events.near_fault.per_year": 5.0}},
+        {"name": "prices", "changes": {"policy.least_annual_cost.false_trip": 400.0}},
+        {"name": "free", "changes": {"policy.least_annual_cost.false_trip": 0.0}},
+    ]
+    compared = run_side_by_side(study_with(given | {"alternatives": changes}), workers=1)
+    rows = compared.table.set_index("alternative")
+    assert rows.loc["as stated", "p_false"] > 0
+    gaps = compared.differences.query("quantity == 'decision_cost_per_year'")
+    for gap in gaps.to_dict("records"):
+        cost = rows["decision_cost_per_year"]
+        assert gap["difference"] == pytest.approx(cost[gap["alternative"]] - cost["as stated"])
+        assert gap["low"] <= gap["difference"] <= gap["high"]
+    assert len(gaps) == len(changes)
+
+
+def test_what_is_measured_otherwise_is_not_compared() -> None:
+    given = SMALL | {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
+    given |= {"policy": {"least_annual_cost": COST}, "study.kind": "alternatives"}
+    changes = [
+        {"name": "reference", "changes": {"damage.reference_a": 100.0}},
+        {"name": "unit", "changes": {"policy.least_annual_cost.unit": "EUR"}},
+        {
+            "name": "no price",
+            "changes": {
+                "policy.least_annual_cost": {name: COST[name] for name in COST if name != "damage"}
+            },
+        },
+    ]
+    compared = run_side_by_side(study_with(given | {"alternatives": changes}), workers=1)
+    found = compared.differences.groupby("alternative")["quantity"].agg(set)
+    damage, cost = "damage_mean_s", "decision_cost_per_year"
+    assert {name: {damage, cost} & every for name, every in found.items()} == {
+        "reference": {cost},
+        "unit": {damage},
+        "no price": {damage},
+    }
