@@ -201,7 +201,10 @@ class AnnualCost(Section):
     unit: Annotated[str, word("name of the unit")] = "units"
     damage: Annotated[
         DamageCost | None,
-        word("cost of the damage of an earth fault; for the cost of an option of earthing"),
+        word(
+            "cost of the damage of an earth fault; for the cost of an option of earthing or of an"
+            " alternative"
+        ),
     ] = None
 
 

@@ -4,7 +4,7 @@ differences from the study as stated, and what the intervals show."""
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.verdicts import Verdict
@@ -12,7 +12,7 @@ from montecarlo.quantities.wording import listed
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
 from studies.alternatives.frames import SideBySide
-from studies.clearing.criterion import DAMAGE, MISSED, NOBODY, YEARLY, decided_by
+from studies.clearing.criterion import DAMAGE, MISSED, NOBODY, YEARLY, comparable, decided_by
 from studies.report.blocks import Block, Lead, Section, Table, items
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
@@ -26,7 +26,7 @@ from studies.report.numbers import (
     with_limits,
 )
 from studies.report.safety import REVIEW
-from studies.report.words import SAME, has, scheme_name, setting_text
+from studies.report.words import SAME, SCHEMES_COST, has, scheme_name, setting_text
 from studies.sweep.closest import closest_of_each, way_out
 from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
@@ -44,14 +44,14 @@ MOST_NAMED = 4  # alternatives in one sentence; the table has all
 COST = "cost_per_year"
 SCALES = {COST: 1, DAMAGE: 1, YEARLY: 1}  # of a difference; probabilities in percentage points
 HEADS = {MISSED: "missed, points", "p_false": "false, points"}
-OF_CLEARING = {NOBODY: "nobody, points", DAMAGE: "damage, s", YEARLY: "all costs"}
 AIMS = {  # what is to be small
     MISSED: "missed faults",
     COST: "the cost",
     NOBODY: "faults that nobody clears",
     DAMAGE: "the mean damage",
-    YEARLY: "the yearly cost",
+    YEARLY: "the total cost",
 }
+COUNTED = "faults that nobody clears, unwanted trips and tests"
 ELSEWHERE = (
     "Notes of single runs (solutions, weighted samples, rejected candidates) stand in"
     " provenance.json."
@@ -60,15 +60,15 @@ ELSEWHERE = (
 
 def alternatives_text(compared: SideBySide) -> list[Block]:
     """The answer, both tables, and which runs lost samples."""
-    unit = _unit(compared.study)
+    study = compared.study
     rows, differences = compared.table.to_dict("records"), compared.differences
     chosen, doubts = compared.table["scheme"].astype(bool).any(), of_each(compared.doubts)
     return [
-        Lead((*answer(compared.study, rows, differences), *_last(compared, chosen))),
+        Lead((*answer(study, rows, differences), *_last(compared, chosen))),
         *cautions(doubts),
-        results_table(compared.study, rows),
-        *gaps_table(rows, differences, unit),
-        *items(further(rows, differences, unit)),
+        results_table(study, rows),
+        *gaps_table(study, rows, differences),
+        *items(further(study, rows, differences)),
         *closest_of_each(compared.results),
         Section(
             NOTES,
@@ -110,45 +110,76 @@ def results_table(study: Study, rows: Sequence[Row]) -> Table:
         )
         for row in rows
     )
-    heads = [*(["cost"] if unit else []), *(head for head, _, _ in more)]
+    cost, parts = "cost", ""
+    if _has_total(rows):
+        cost, parts = "scheme's cost", "of faults that it misses and of false trips, "
+    heads = [*([cost] if unit else []), *(head for head, _, _ in more)]
     notes = [f"each at its best setting under its policy, on the same random numbers; {SHARES}"]
-    notes += [f"cost: of missed faults and false trips, {unit}; (95 % limits)"] if unit else []
+    notes += [f"{cost}: {parts}{unit}; (95 % limits)"] if unit else []
     notes += [note for *_, note in more]
     head = ("alternative", "missed %", "false %", *heads, "best setting")
     return Table(head, cells, "<>>" + ">" * len(heads) + "<", notes=tuple(notes))
 
 
+def _has_total(rows: Sequence[Row]) -> bool:
+    """Whether the cost of missed faults and false trips needs a name of its own beside the total
+    cost."""
+    return YEARLY in rows[0]
+
+
 def _deciding(study: Study, unit: str) -> Iterator[tuple[str, Callable[[Row], str], str]]:
     """Head, cells and note of the column that decides beside those that are always there."""
     aim = decided_by(study)
+    others = {name for name, one in study.alternative_studies if not comparable(study, one, aim)}
+    end = "; -: measured otherwise, so not compared" if others else ""
+
+    def shown(row: Row) -> str:
+        if row["alternative"] in others or math.isnan(row.get(aim, math.nan)):
+            return "-"
+        return cost_cell(row, aim) if aim == YEARLY else span(row, aim, "-")
+
     if aim == NOBODY:
         note = "nobody: of the faults in scope, failures of parts included"
         yield "nobody %", lambda row: _bare(row, aim, 2), note
     if aim == DAMAGE and study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
-        note = f"damage: mean of an earth fault, seconds of {reference}; (95 % limits)"
-        yield f"damage, s of {reference}", lambda row: _amount(row, aim), note
+        note = f"damage: mean of an earth fault, seconds of {reference}; (95 % limits){end}"
+        yield f"damage, s of {reference}", shown, note
     if aim == YEARLY:
-        counted = "damage, faults that nobody clears, unwanted trips and tests"
-        note = f"all costs: of {counted}, {unit}; (95 % limits)"
-        yield "all costs", lambda row: _amount(row, aim), note
+        note = f"total cost: of damage, {COUNTED}, {unit}; (95 % limits){end}"
+        yield "total cost", shown, note
 
 
-def gaps_table(rows: Sequence[Row], differences: pd.DataFrame, unit: str) -> Iterator[Table]:
+def gaps_table(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[Table]:
     """Every alternative minus the study as stated; none where nothing is compared."""
     if not len(differences):
         return
     found = {(row["alternative"], row["quantity"]): row for row in differences.to_dict("records")}
-    heads = HEADS | ({COST: unit} if unit else {})
-    present = {*differences["quantity"]}
-    heads |= {name: head for name, head in OF_CLEARING.items() if name in present}
+    heads = HEADS | dict(_more_heads(study, rows, {*differences["quantity"]}))
     cells: list[tuple[str, ...]] = []
     for row in rows[1:]:
         gaps = {name: found.get((row["alternative"], name)) for name in heads}
         shown = [gap_cell(gap, SCALES.get(name, 100)) for name, gap in gaps.items()]
         cells.append((row["alternative"], *shown))
     head = ("minus as stated", *heads.values())
-    yield Table(head, tuple(cells), "<" + ">" * len(heads), notes=GAPS)
+    notes = list(GAPS)
+    if YEARLY in heads and decided_by(study) != YEARLY:
+        notes.append(f"total cost: of {COUNTED}; no cost of damage is given")
+    yield Table(head, tuple(cells), "<" + ">" * len(heads), notes=tuple(notes))
+
+
+def _more_heads(
+    study: Study, rows: Sequence[Row], present: Collection[str]
+) -> Iterator[tuple[str, str]]:
+    """Of what not every study has."""
+    if unit := _unit(study):
+        yield COST, f"scheme's cost, {unit}" if _has_total(rows) else unit
+    if NOBODY in present:
+        yield NOBODY, "nobody, points"
+    if DAMAGE in present and study.damage is not None:
+        yield DAMAGE, f"damage, s of {study.damage.reference_a:g} A"
+    if YEARLY in present:
+        yield YEARLY, f"total cost, {unit}"
 
 
 # --- the answer ---------------------------------------------------------------
@@ -184,6 +215,8 @@ def _gain(study: Study, stated: Row, chosen: Sequence[Row], differences: pd.Data
     what = AIMS[aim]
     own = differences[differences["quantity"] == aim]
     falls = own[(own["verdict"] != Verdict.ALIKE) & (own["difference"] < 0)]
+    if not len(own) and aim not in (MISSED, COST):
+        return f"No alternative can be compared by {what}, {_worth(study, stated, aim)} as stated."
     if not len(falls):
         today = _worth(study, stated, aim)
         return f"No alternative significantly reduces {what}, {today} in the study as stated."
@@ -196,11 +229,8 @@ def _gain(study: Study, stated: Row, chosen: Sequence[Row], differences: pd.Data
 
 
 def _worth(study: Study, row: Row, aim: str) -> str:
-    unit = _unit(study)
-    if aim == COST:
-        return cost_with_limits(row, unit.removesuffix(" a year"))
-    if aim == YEARLY:
-        return f"{span(row, aim)} {unit}"
+    if aim in (COST, YEARLY):
+        return cost_with_limits(row, _unit(study).removesuffix(" a year"), aim)
     if aim == DAMAGE and study.damage is not None:
         return f"{span(row, aim)} s of {study.damage.reference_a:g} A"
     return with_limits(row, aim, 3)
@@ -222,15 +252,15 @@ def _of_setting(row: Row) -> tuple[Any, ...]:
 # --- sentences ----------------------------------------------------------------
 
 
-def further(rows: Sequence[Row], differences: pd.DataFrame, unit: str = "") -> Iterator[str]:
+def further(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iterator[str]:
     """Who has more, who less, and where nothing can be chosen."""
     whats = {"p_missed": ("missed faults", "Fewer", "More")}
     whats["p_false"] = ("false trips", "Fewer", "More")
-    if unit:
-        whats[COST] = ("cost", "Lower", "Higher")
+    if _unit(study):
+        whats[COST] = (SCHEMES_COST if _has_total(rows) else "cost", "Lower", "Higher")
     whats[NOBODY] = ("faults that nobody clears", "Fewer", "More")
     whats[DAMAGE] = ("mean damage of an earth fault", "Less", "More")
-    whats[YEARLY] = ("yearly cost, all counted", "Lower", "Higher")
+    whats[YEARLY] = ("total cost", "Lower", "Higher")
     for quantity, words in whats.items():
         yield from _gaps(differences[differences["quantity"] == quantity], *words)
     nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
@@ -263,11 +293,6 @@ def _named(names: list[str]) -> str:
 
 
 # --- cells --------------------------------------------------------------------
-
-
-def _amount(row: Row, name: str) -> str:
-    """A quantity with its limits; "-" where an alternative does not have it."""
-    return "-" if math.isnan(row.get(name, math.nan)) else span(row, name, "-")
 
 
 def _setting(row: Row, *, several: bool) -> str:

@@ -51,7 +51,9 @@ def _reference_a(study: Study) -> float | None:
     return None if study.damage is None else study.damage.reference_a
 
 
-def _counted(study: Study) -> tuple[str, bool] | None:
-    """The unit of the costs, and whether that of damage is among them; None without costs."""
+def _counted(study: Study) -> tuple[str, float | None] | None:
+    """The unit of the costs, and of what current the damage among them is; None without costs."""
     cost = study.policy.least_annual_cost
-    return None if cost is None else (cost.unit, cost.damage is not None)
+    if cost is None:
+        return None
+    return cost.unit, None if cost.damage is None else _reference_a(study)

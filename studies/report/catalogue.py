@@ -4,7 +4,7 @@ Report and workbook take it from here; a table or figure that nobody described g
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -576,7 +576,7 @@ HEADS = {
     "damage_nobody_share": "damage from faults that nobody clears",
     "unwanted": "trips of the parts themselves",
     "cost": "cost a year",
-    "decision_cost": "cost of the option a year",
+    "decision_cost": "total cost a year",
     "beyond_rating_share": "earth faults beyond the resistor's rating",
 }
 ENDS = {
@@ -645,17 +645,17 @@ def _without_limit(name: str) -> tuple[str, str]:
 
 
 def with_unit(frames: dict[str, pd.DataFrame], study: Study) -> dict[str, pd.DataFrame]:
-    """Tables with a row a quantity say in a column of their own the unit of costs."""
-    cost = study.policy.least_annual_cost
-    if cost is None:
-        return frames
-    return {name: _telling(frame, f"{cost.unit} a year") for name, frame in frames.items()}
+    """Tables with a row a quantity say in a column of their own the unit of costs and damage."""
+    units, cost = {"damage_mean_s": "s"}, study.policy.least_annual_cost
+    if cost is not None:
+        units |= dict.fromkeys((COST, f"decision_{COST}"), f"{cost.unit} a year")
+    return {name: _telling(frame, units) for name, frame in frames.items()}
 
 
-def _telling(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
-    if "quantity" not in frame or "unit" in frame or not (frame["quantity"] == COST).any():
+def _telling(frame: pd.DataFrame, units: Mapping[str, str]) -> pd.DataFrame:
+    if "quantity" not in frame or "unit" in frame or not frame["quantity"].isin([*units]).any():
         return frame
     told = frame.copy()
-    units = [unit if quantity == COST else "-" for quantity in frame["quantity"]]
-    told.insert(int(frame.columns.get_loc("quantity")) + 1, "unit", units)
+    every = [units.get(quantity, "-") for quantity in frame["quantity"]]
+    told.insert(int(frame.columns.get_loc("quantity")) + 1, "unit", every)
     return told

@@ -164,17 +164,17 @@ def amount(value: float, sign: str = "", digits: int = 3) -> str:
     return format(rounded, f"{sign if rounded else ''},.15g")
 
 
-def cost_with_limits(row: Row, unit: str) -> str:
+def cost_with_limits(row: Row, unit: str, name: str = "cost_per_year") -> str:
     """What a candidate costs a year."""
-    expected, low, high = (amount(row[f"cost_per_year{end}"]) for end in ENDS)
+    expected, low, high = (amount(row[f"{name}{end}"]) for end in ENDS)
     return f"{expected} {unit} a year ({low} to {high})"
 
 
-def cost_cell(row: Row) -> str:
+def cost_cell(row: Row, name: str = "cost_per_year") -> str:
     """The same in a cell of a table whose head or note has the unit."""
-    if math.isnan(row["cost_per_year"]):
+    if math.isnan(row[name]):
         return "-"
-    expected, low, high = (amount(row[f"cost_per_year{end}"]) for end in ENDS)
+    expected, low, high = (amount(row[f"{name}{end}"]) for end in ENDS)
     return f"{expected} ({low}-{high})"
 
 

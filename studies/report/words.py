@@ -51,6 +51,7 @@ FIGURES = {  # what is counted, and of what it is a share
 }
 
 
+SCHEMES_COST = "cost of missed faults and false trips"  # where there is a total cost too
 QUANTITIES = {  # of tables with a row a quantity
     "p_missed": "missed faults",
     "p_false": "false trips",
@@ -59,7 +60,7 @@ QUANTITIES = {  # of tables with a row a quantity
     "resistor_energy_j": "energy in the resistor",
     "cost_per_year": "cost a year",
     "damage_mean_s": "mean damage, s of the reference current",
-    "decision_cost_per_year": "cost of the option a year",
+    "decision_cost_per_year": "total cost a year",
 }
 
 

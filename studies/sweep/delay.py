@@ -6,11 +6,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.engine.clearing import wanted
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.batches import number_of
 from montecarlo.frames.choosing import difference_rows
 from studies.report.numbers import gap, in_both
-from studies.report.words import full_setting, scheme_name
+from studies.report.words import SCHEMES_COST, full_setting, scheme_name
 
 if TYPE_CHECKING:
     from montecarlo import Result
@@ -54,14 +55,14 @@ def _bought(result: Result, own: str, without: str) -> Iterator[str]:
         yield "It did not keep to the policy on the independent sample."
     found = _difference(result)
     if found["verdict"] is Verdict.ALIKE:
-        yield f"The delay of {own} buys no significant difference in {_what(found)}."
+        yield f"The delay of {own} buys no significant difference in {_what(result, found)}."
     elif found["difference"] < 0:
         yield (
             f"The delay of {own} buys nothing: the other setting has {_amount(result, found)} less"
-            f" {_what(found)}."
+            f" {_what(result, found)}."
         )
     else:
-        yield f"The delay of {own} buys {_amount(result, found)} of {_what(found)}."
+        yield f"The delay of {own} buys {_amount(result, found)} of {_what(result, found)}."
 
 
 def _not_taken(result: Result) -> Iterator[str]:
@@ -72,15 +73,16 @@ def _not_taken(result: Result) -> Iterator[str]:
     found = _difference(result)
     best = f"the best setting with one, no. {number},"
     if found["verdict"] is Verdict.ALIKE:
-        yield f"A longer delay would buy nothing: {best} does not differ in {_what(found)}."
+        yield f"A longer delay would buy nothing: {best} does not differ in {_what(result, found)}."
     elif found["difference"] > 0:
         yield (
             f"A longer delay would buy nothing: {best} has {_amount(result, found)} more"
-            f" {_what(found)}."
+            f" {_what(result, found)}."
         )
     else:
         yield (
-            f"A longer delay would buy {_amount(result, found)} of {_what(found)}, by no. {number}."
+            f"A longer delay would buy {_amount(result, found)} of {_what(result, found)}, by no."
+            f" {number}."
         )
 
 
@@ -100,8 +102,11 @@ def _difference(result: Result) -> dict[str, Any]:
     return dict(frame[frame["quantity"] == aim].iloc[0].to_dict())
 
 
-def _what(found: Row) -> str:
-    return "missed faults" if found["quantity"] == "p_missed" else "cost"
+def _what(result: Result, found: Row) -> str:
+    """Beside a total cost that of missed faults and false trips has a name of its own."""
+    if found["quantity"] == "p_missed":
+        return "missed faults"
+    return SCHEMES_COST if wanted(result.study) else "cost"
 
 
 def _amount(result: Result, found: Row) -> str:

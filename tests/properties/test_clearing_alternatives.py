@@ -8,7 +8,10 @@ import pytest
 
 from montecarlo.study.assumption_sets import AS_STATED
 from studies.alternatives.frames import run_side_by_side
+from studies.alternatives.run import findings
+from studies.alternatives.text import alternatives_text
 from tests.made.clearing import NEUTRAL, SCHEME, SMALL, TIMES, part, with_parts
+from tests.made.said import words
 from tests.made.studies import study_with
 
 COST: dict[str, Any] = {
@@ -44,7 +47,7 @@ def test_alternatives_are_compared_by_who_clears_faults_and_by_damage() -> None:
 def test_costs_differ_by_what_their_rows_differ() -> None:
     """Tests that are paid more often and parts that trip more often among them."""
     trips = part("relay", *SCHEME, *NEUTRAL, rate=0.05, spurious_per_year=0.01)
-    given = SMALL | with_parts(trips, test_cost=7.0)
+    given = SMALL | with_parts(trips, test_cost=2.0)
     given |= {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
     given |= {"policy": {"least_annual_cost": COST}, "study.kind": "alternatives"}
     changes = [
@@ -58,6 +61,10 @@ def test_costs_differ_by_what_their_rows_differ() -> None:
     for name in ("tests", "trips"):
         assert gaps.loc[name, "difference"] == pytest.approx(rows[name] - rows["as stated"])
     assert gaps.loc["trips", "difference"] == pytest.approx(40.0 * (0.5 - 0.01))
+    assert rows.idxmin() == "tests"
+    assert words(alternatives_text(compared)).startswith('"tests" reduces the total cost most:')
+    told = findings(compared, rough=True).frames["alternative_differences"]
+    assert set(told.loc[told["quantity"] == column, "unit"]) == {"kEUR a year"}
 
 
 def test_each_side_counts_false_trips_by_its_own_rates_and_prices() -> None:
@@ -97,7 +104,7 @@ def test_what_is_measured_otherwise_is_not_compared() -> None:
     found = compared.differences.groupby("alternative")["quantity"].agg(set)
     damage, cost = "damage_mean_s", "decision_cost_per_year"
     assert {name: {damage, cost} & every for name, every in found.items()} == {
-        "reference": {cost},
+        "reference": set(),  # the price is that of seconds of another current
         "unit": {damage},
         "no price": {damage},
     }

@@ -11,6 +11,7 @@ from montecarlo.engine.run import run
 from montecarlo.frames.result import Result
 from montecarlo.study.axes import Setting
 from studies.sweep.delay import delay_text
+from tests.made.clearing import SMALL, part, with_parts
 from tests.made.reading import words as count_words
 from tests.made.studies import study_with
 
@@ -53,6 +54,21 @@ def test_a_delayed_choice_stands_beside_the_best_without(delayed: Result) -> Non
     assert "uncleared" in worth
     assert "external events" in worth
     assert buys.startswith("The delay of 0.15 s buys")
+
+
+COSTS = {"policy": {"least_annual_cost": {"missed_fault": 1.0, "false_trip": 1e4}}}
+NOBODY = with_parts(part("relay", "phase_elements", "earth_element"))
+
+
+@pytest.mark.parametrize(
+    ("more", "cost"), [({}, "cost."), (NOBODY, "cost of missed faults and false trips.")]
+)
+def test_a_cost_is_named_in_full_where_there_is_a_total_cost_too(
+    more: dict[str, Any], cost: str
+) -> None:
+    *_, last = delay_text(result(**(SMALL | COSTS | more)))
+    assert last.startswith("The delay of 0.15 s buys")
+    assert last.endswith(f" {cost}")
 
 
 def test_its_sentences_are_short(delayed: Result) -> None:

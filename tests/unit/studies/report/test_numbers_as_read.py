@@ -104,6 +104,18 @@ def test_differences_of_costs_have_their_unit_in_a_column() -> None:
     assert "unit" not in with_unit({"comparison": frame}, study_with())["comparison"]
 
 
+def test_differences_of_damage_have_their_unit_too() -> None:
+    import pandas as pd
+
+    every = ["p_nobody", "damage_mean_s", "decision_cost_per_year"]
+    frames = {"alternative_differences": pd.DataFrame({"quantity": every})}
+    told = with_unit(frames, study_with(COST))["alternative_differences"]
+    assert list(told["unit"]) == ["-", "s", "EUR a year"]
+    without = {"alternative_differences": frames["alternative_differences"].iloc[:2]}
+    told = with_unit(without, study_with())["alternative_differences"]
+    assert list(told["unit"]) == ["-", "s"]
+
+
 def test_a_cost_is_told_with_its_limits() -> None:
     row = {"cost_per_year": 3456.0, "cost_per_year_low": 3200.0, "cost_per_year_high": 3700.0}
     assert cost_with_limits(row, "EUR") == "3,460 EUR a year (3,200 to 3,700)"
