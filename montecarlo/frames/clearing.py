@@ -15,7 +15,7 @@ from montecarlo.engine.sizes import designs
 from montecarlo.estimates.choose import weights_of
 from montecarlo.estimates.intervals import Estimate, clopper_pearson, ratio, student, student_mean
 from montecarlo.formulas.dependability import annual_cost
-from montecarlo.frames.damage import ALL, above, block_means, damage_frame, faults, zones_frame
+from montecarlo.frames.damage import ALL, above, damage_frame, zones_frame
 from montecarlo.frames.limits import limit_columns
 from montecarlo.quantities import Array
 from montecarlo.sampling.inputs import list_inputs
@@ -306,17 +306,6 @@ class ClearingFrames:
             return pd.DataFrame()
         return zones_frame(given, blocks, self._trials[EARTH])
 
-    def cost_of_damage(self) -> Estimate | None:
-        """Mean cost of the damage of an earth fault, with limits; None where it is not given.
-
-        Returns
-        -------
-        Estimate or None
-            In the unit of the policy's costs.
-        """
-        means = self.block_means().get("cost_of_damage")
-        return None if means is None else student(means)
-
     # --- over blocks ----------------------------------------------------------
 
     def block_means(self) -> dict[str, Array]:
@@ -329,15 +318,9 @@ class ClearingFrames:
             cost is given "cost_of_damage" (unit of the costs).
         """
         found = {"p_nobody": self._by_block(self.stated)[ALL][-1]}
-        cost, blocks = self.clearing.study.policy.least_annual_cost, self.clearing.burnt
-        if blocks is not None:
-            found["damage_mean_s"] = block_means(blocks, slice(None), "equivalent_s")
+        if self.clearing.burnt is not None:
+            found["damage_mean_s"], worth = self._harm(self.stated)
+            cost = self.clearing.study.policy.least_annual_cost
             if cost is not None and cost.damage is not None:
-                worth = [cost.damage.of(one.equivalent_s) for one in blocks]
-                found["cost_of_damage"] = np.array(
-                    [
-                        np.nansum(one.weight * each) / faults(one)
-                        for one, each in zip(blocks, worth, strict=True)
-                    ]
-                )
+                found["cost_of_damage"] = worth
         return found

@@ -53,8 +53,8 @@ DAMAGE = Quantity(
 YEARLY = Quantity(
     COST,
     COST,
-    "Least yearly cost",
-    "Most yearly cost",
+    "Least total cost",
+    "Most total cost",
     "",
     lambda row: span(row, COST),
 )
@@ -262,7 +262,7 @@ def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
         yield "beyond rating %", _rating, False
     yield "unwanted a year", _unwanted, False
     if (cost := study.policy.least_annual_cost) is not None:
-        yield f"cost, {cost.unit} a year", lambda row: span(row, COST, "-"), False
+        yield f"total cost, {cost.unit} a year", lambda row: span(row, COST, "-"), False
 
 
 def _rating(row: Row) -> str:
@@ -292,4 +292,4 @@ def _notes(study: Study, rows: Sequence[Row]) -> Iterator[str]:
     yield "unwanted: false trips on external events, and trips of the parts themselves"
     if (cost := study.policy.least_annual_cost) is not None:
         damage = "damage" if cost.damage is not None else "damage (no cost given)"
-        yield f"cost: {damage}, faults that nobody clears, unwanted trips, tests"
+        yield f"total cost: {damage}, faults that nobody clears, unwanted trips, tests"

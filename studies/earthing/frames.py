@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from montecarlo.engine.clearing_radius import BestOption
 from montecarlo.engine.guard import Unresolved, named
 from montecarlo.engine.keep import KeepRows
 from montecarlo.engine.progress import Progress, named_progress, silent
@@ -98,7 +97,6 @@ class Options(Several):
 
     faults: dict[str, EarthFaults]
     clearing: dict[str, ClearingFrames]  # of options with a setting
-    radius: BestOption | None = None  # what would make another one the best
     column: ClassVar[str] = "option"
 
     @property

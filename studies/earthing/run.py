@@ -4,10 +4,10 @@ what a fault burns."""
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from montecarlo.engine.clearing import clearing_stages
+from montecarlo.engine.clearing_radius import BestOption
 from montecarlo.engine.progress import Progress, silent
 from montecarlo.engine.stages import Stage, named, stages_of
 from montecarlo.engine.workers import workers_of
@@ -56,15 +56,19 @@ class EarthingOptions:
         crew = workers_of(workers)
         options = run_options(study, workers=crew, progress=progress, keep_samples=keep_samples)
         radius = None if rough else option_radius(options, crew, progress)
-        return findings(replace(options, radius=radius), rough=rough)
+        return findings(options, radius, rough=rough)
 
 
-def findings(options: Options, *, rough: bool = False) -> Findings:
+def findings(
+    options: Options, radius: BestOption | None = None, *, rough: bool = False
+) -> Findings:
     """Tables, text and figures of a finished comparison.
 
     Parameters
     ----------
     options : Options
+    radius : BestOption, optional
+        What would make another option the best.
     rough : bool
         Without sources and cases in time.
 
@@ -80,8 +84,8 @@ def findings(options: Options, *, rough: bool = False) -> Findings:
         "unresolved": options.unresolved,
     }
     frames |= tables(options.clearing, "option")
-    if options.radius is not None:
-        frames["options_radius"] = best_option_frame(options.radius)
+    if radius is not None:
+        frames["options_radius"] = best_option_frame(radius)
     extra = {"closest": options.closest, "rare": options.joined("rare")}
     frames |= {name: frame for name, frame in extra.items() if len(frame)}
     drawable = options.table["protected_median"].notna().any()
@@ -92,7 +96,7 @@ def findings(options: Options, *, rough: bool = False) -> Findings:
         {**frames, **more.frames},
         Drawn({**drawn, **more.figures} if drawable else {}),
         provenance={**options.provenance, "sentences": sentences_of_all(options.results)},
-        text=tuple(earthing_text(options)),
+        text=tuple(earthing_text(options, radius)),
         appendix=tuple(items(computed(options))),
         begin=("earthing_options.csv", f"{first}.svg" if drawable else "candidates.csv"),
         files=more.files,

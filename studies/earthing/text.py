@@ -37,6 +37,7 @@ from studies.sweep.doubts import cautions, of_each, to_note
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
+    from montecarlo.engine.clearing_radius import BestOption
     from montecarlo.engine.run import Note
     from montecarlo.study.description import Study
     from studies.earthing.frames import Options
@@ -52,12 +53,14 @@ ELSEWHERE = (
 )
 
 
-def earthing_text(options: Options) -> list[Block]:
+def earthing_text(options: Options, radius: BestOption | None = None) -> list[Block]:
     """What a finished comparison says.
 
     Parameters
     ----------
     options : Options
+    radius : BestOption, optional
+        What would make another option the best.
 
     Returns
     -------
@@ -78,14 +81,14 @@ def earthing_text(options: Options) -> list[Block]:
         Lead(
             (
                 *lead(options.study, rows, signs),
-                *best_unless(options.study, options.radius),
+                *best_unless(options.study, radius),
                 *_last(options, rows),
             )
         ),
         *cautions(doubts),
         *(owner := owners_table(options.study, rows)),
         *([Section(EACH, each)] if owner else each),
-        Section(NOTES, [*to_note(doubts), *items(_notes(options))]),
+        Section(NOTES, [*to_note(doubts), *items(_notes(options, radius))]),
     ]
 
 
@@ -98,12 +101,12 @@ def _costs(options: Options, chosen: Sequence[Row]) -> str:
     return f"Cost of missed faults and false trips: {' '.join(each)}"
 
 
-def _notes(options: Options) -> Iterator[str]:
+def _notes(options: Options, radius: BestOption | None) -> Iterator[str]:
     """Notes that all options share, and where the rest stands."""
     yield from move_sentences(options.study)
     yield from (sentence(note) for note in _shared(options) if not is_computed(note))
     yield from map(too_few_words, too_few(options.study))
-    yield from radius_notes(options.radius)
+    yield from radius_notes(radius)
     yield unresolved_sentence(options.unresolved_rows)
     every = [len(outcome.notes) for outcome in options.alternatives.outcomes.values()]
     if max(every) > len(_shared(options)):

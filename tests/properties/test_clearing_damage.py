@@ -104,13 +104,19 @@ def test_by_the_interval_between_tests_damage_is_that_of_a_study_with_this_inter
         tables = {"dependability": parts | {"proof_test_years": years}}
         return ClearingFrames(followed(harmed(**damage) | tables | policy | place))
 
+    def by_hand(found: Clearing) -> tuple[Array, Array]:
+        weight = joined(found, "weight")
+        return weight / len(weight), joined(found, "equivalent_s")
+
     stated = given(2.0).tests().set_index("proof_test_years")
     for years in (1.0, 2.0, 8.0):
         own, row = given(years), stated.loc[years]
-        means = own.block_means()
-        assert row["damage_mean_s"] == pytest.approx(means["damage_mean_s"].mean(), rel=1e-9)
-        whole = 0.01 * 7.0 * means["p_nobody"].mean() + 3.0 / years
-        whole += 0.01 * means["cost_of_damage"].mean()
+        means, weight, harm = own.block_means(), *by_hand(own.clearing)
+        mean_s, priced = (weight * harm).sum(), (weight * 2.0 * harm**0.5).sum()
+        assert row["damage_mean_s"] == pytest.approx(mean_s, rel=1e-9)
+        assert means["damage_mean_s"].mean() == pytest.approx(mean_s, rel=1e-9)
+        assert means["cost_of_damage"].mean() == pytest.approx(priced, rel=1e-9)
+        whole = 0.01 * 7.0 * means["p_nobody"].mean() + 3.0 / years + 0.01 * priced
         assert row["cost_per_year"] == pytest.approx(whole, rel=1e-9)
         assert row["cost_per_year_low"] < row["cost_per_year"] < row["cost_per_year_high"]
 

@@ -190,7 +190,7 @@ def test_the_radius_stands_in_the_answer_and_in_a_table() -> None:
     found = EarthingOptions().run(options().study, workers=1)
     assert {"input", "stands_to", "best_beyond"} <= {*found.frames["options_radius"].columns}
     lead = words(found.text[:1])
-    assert "least yearly cost whichever one input is off" in lead or " has the least yearly" in lead
+    assert "least total cost whichever one input is off" in lead or " has the least total" in lead
     without = study_with(CHANGES | {"study.radius": False})
     assert option_radius(replace(options(), study=without), workers_of(1), silent) is None
 

@@ -193,14 +193,3 @@ def test_damage_without_a_result_is_left_out_and_weighs_by_its_path() -> None:
     assert frames.zones().set_index("zone")["p"].to_dict() == pytest.approx(
         {"small": 0.9, "beyond the zones": 0.1}
     )
-
-
-def test_a_cost_grows_with_the_damage_by_its_power() -> None:
-    cost = COST | {"damage": {"at_reference": 50.0, "reference_s": 2.0, "power": 2.0}}
-    tables = {"fault_energy": TIMES, "damage": {}, "policy": {"least_annual_cost": cost}}
-    study = study_with(SMALL | tables)
-    weight, harm = np.array([[0.75, 0.0, 0.0, 0.25]]), np.array([[2.0, 3.0, 4.0, 8.0]])
-    one = Burnt(weight, harm, harm, harm, harm, harm[:, 0] > 0)
-    found = invented(study, scattered(study), (one,) * BLOCKS).cost_of_damage()
-    assert found is not None
-    assert [*map(float, found)] == pytest.approx([0.75 * 50 + 0.25 * 50 * 16] * 3)

@@ -141,7 +141,7 @@ def test_the_back_up_is_told_where_there_is_one() -> None:
 
 def test_costs_and_faults_that_nobody_clears_have_heads_of_their_own() -> None:
     assert told(COSTS, ROWS).startswith(
-        'Least yearly cost: "100 A", 3 (2.7 to 3.3) kEUR a year. An earth fault there'
+        'Least total cost: "100 A", 3 (2.7 to 3.3) kEUR a year. An earth fault there'
     )
     text = told(FAILURES, ROWS)
     assert text.startswith('Fewest faults that nobody clears: "400 A". The differential scheme')
@@ -221,7 +221,7 @@ def test_the_owner_s_table_has_all_that_is_weighed() -> None:
         "R_N rule",
         "beyond rating %",
         "unwanted a year",
-        "cost, kEUR a year",
+        "total cost, kEUR a year",
     )
     first = (
         "5 A",

@@ -71,7 +71,7 @@ def test_what_comes_first_stands_first() -> None:
     ("study", "words"),
     [
         (DAMAGES, "least mean damage"),
-        (COSTS, "least yearly cost"),
+        (COSTS, "least total cost"),
         (NOBODY, "fewest faults that nobody clears"),
     ],
 )
