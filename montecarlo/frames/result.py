@@ -41,6 +41,8 @@ from montecarlo.study.description import Study
 if TYPE_CHECKING:
     import pandas as pd
 
+    from montecarlo.frames.clearing import ClearingFrames
+
 
 def run_study(
     study: Study,
@@ -100,6 +102,8 @@ class Result:
     study : Study
     margins : Radius or None
         How far inputs may be off, where that was sought.
+    cleared : ClearingFrames or None
+        Who clears faults with the choice, where that was followed.
     told : tuple of str
         What there is to say of the run.
     other : Result or None
@@ -108,6 +112,7 @@ class Result:
 
     def __init__(self, outcome: Outcome, found: Radius | None = None) -> None:
         self.outcome, self.margins = outcome, found
+        self.cleared: ClearingFrames | None = None
         self.study = outcome.study
         self.other = None if outcome.other is None else Result(outcome.other)
 
@@ -125,6 +130,21 @@ class Result:
         other = copy(self)
         other.margins = found
         other.__dict__.pop("radius", None)
+        return other
+
+    def with_cleared(self, found: ClearingFrames | None) -> Result:
+        """The same with who clears faults; tables that were made are kept.
+
+        Parameters
+        ----------
+        found : ClearingFrames or None
+
+        Returns
+        -------
+        Result
+        """
+        other = copy(self)
+        other.cleared = found
         return other
 
     @property

@@ -35,8 +35,8 @@ HEADING = "Who clears a fault, and its damage until then"
 POINTS = 400  # of the curve of damage
 
 
-def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
-    """Of the chosen setting, on the faults of its independent sample.
+def followed(result: Result, crew: Workers, progress: Progress) -> Result:
+    """With who clears the faults of the independent sample at the chosen setting.
 
     Parameters
     ----------
@@ -46,14 +46,34 @@ def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
 
     Returns
     -------
-    Part
-        Empty where the study does not ask, or no setting was chosen.
+    Result
+        As it was where the study does not ask, or no setting was chosen.
     """
     outcome = result.outcome
     if not wanted(result.study) or outcome.chosen is None or outcome.fresh is None:
-        return Part()
+        return result
     round_ = outcome.fresh.round_
-    found = ClearingFrames(sample_clearing(result.study, outcome.chosen, round_, crew, progress))
+    found = sample_clearing(result.study, outcome.chosen, round_, crew, progress)
+    return result.with_cleared(ClearingFrames(found))
+
+
+def clearing(result: Result, crew: Workers, progress: Progress) -> Part:
+    """Tables, sentences and figures of that.
+
+    Parameters
+    ----------
+    result : Result
+        As of `followed`.
+    crew : Workers
+    progress : Progress
+
+    Returns
+    -------
+    Part
+        Empty where nothing was followed.
+    """
+    if (found := result.cleared) is None:
+        return Part()
     every = {name: table(found) for name, table in TABLES.items()}
     said = [*clearing_text(found)]
     said += _cost(result, found)

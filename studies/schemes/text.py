@@ -28,7 +28,7 @@ from studies.schemes.frames import ALL_TYPES
 from studies.sweep.closest import closest_text
 from studies.sweep.delay import delay_text
 from studies.sweep.doubts import cautions, of_each, to_note
-from studies.sweep.recommendation import kept, worth
+from studies.sweep.recommendation import kept, nobody_clears, worth
 from studies.sweep.text import SHARES
 
 if TYPE_CHECKING:
@@ -62,8 +62,9 @@ def scheme_text(
     )
     doubts = _doubts(result, schemes)
     review = [REVIEW] if schemes["has_best"].any() else []
+    found = answer(result.study, schemes, differences, nobody_clears(result))
     return [
-        Lead((*answer(result.study, schemes, differences), *_delay(result, schemes), *review)),
+        Lead((*found, *_delay(result, schemes), *review)),
         *cautions(doubts),
         _table(schemes, unit),
         *items(settings),
@@ -162,8 +163,14 @@ def gaps_table(
 # --- the answer ---------------------------------------------------------------
 
 
-def answer(study: Study, schemes: pd.DataFrame, differences: pd.DataFrame) -> Iterator[str]:
-    """Which scheme is best by the policy's aim, and what it is worth."""
+def answer(
+    study: Study,
+    schemes: pd.DataFrame,
+    differences: pd.DataFrame,
+    nobody: Mapping[int, Row] | None = None,
+) -> Iterator[str]:
+    """Which scheme is best by the policy's aim, and what it is worth; `nobody`: as of
+    `nobody_clears`."""
     unit = _unit(study)
     standing = schemes[schemes["has_best"]]
     if not len(standing):
@@ -179,7 +186,7 @@ def answer(study: Study, schemes: pd.DataFrame, differences: pd.DataFrame) -> It
     yield f"{what}: {scheme_name(best['scheme'])}, no. {best['candidate']}, {setting_text(best)}."
     if unit is not None:
         yield f"It costs {cost_with_limits(best, unit)}."
-    yield from worth(study, best)
+    yield from worth(study, {**best, **(nobody or {}).get(best["candidate"], {})})
     yield from kept(study, best)
     if same:
         noun = "missed faults" if unit is None else "cost"

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from montecarlo.estimates.choose import Weights, weights_of
+from montecarlo.frames.limits import limit_columns
 from montecarlo.study.description import Study
 from studies.report.blocks import Lead
 from studies.report.numbers import (
@@ -17,10 +18,11 @@ from studies.report.numbers import (
     false_trips,
     missed_faults,
     percent,
+    with_limits,
     yearly,
 )
 from studies.report.safety import REVIEW
-from studies.report.words import counted, full_setting, scheme_name
+from studies.report.words import counted, full_setting, has, scheme_name
 from studies.sweep.closest import way_out
 from studies.sweep.delay import delay_text
 from studies.sweep.demand import demand_text, in_the_way_text
@@ -44,7 +46,7 @@ def _chosen(result: Result) -> Iterator[str]:
     row = result.row(result.chosen or 0)
     scheme, setting = scheme_name(row["scheme"]), full_setting(row)
     yield f"Recommended setting: no. {result.chosen}, {scheme}: {setting}."
-    yield from worth(result.study, row)
+    yield from worth(result.study, {**row, **nobody_clears(result).get(row["candidate"], {})})
     yield from _policy(result.study, row)
     yield from demand_text(result)
     yield from delay_text(result)
@@ -53,10 +55,21 @@ def _chosen(result: Result) -> Iterator[str]:
     yield REVIEW
 
 
+def nobody_clears(result: Result) -> dict[int, Row]:
+    """How often nobody clears a fault, as columns of the candidate for which that was followed."""
+    if result.cleared is None or result.chosen is None:
+        return {}
+    return {result.chosen: limit_columns("p_nobody", result.cleared.nobody())}
+
+
 def worth(study: Study, row: Row) -> Iterator[str]:
-    """What a setting leaves uncleared and how often it trips falsely, an event and a year."""
+    """What a setting leaves uncleared, what nobody clears where that is known, and how often the
+    setting trips falsely, an event and a year."""
     weights = weights_of(study)
     yield f"Dependability: it {_missed(row, weights)}."
+    if has(row, "p_nobody"):
+        parts = "" if study.dependability is None else " and failures of parts"
+        yield f"With back-up{parts} counted, nobody clears {with_limits(row, 'p_nobody')}."
     yield from left_out(study, row)
     yield security(study, row)
 

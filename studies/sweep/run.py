@@ -15,7 +15,7 @@ from montecarlo.engine.stages import Stage, radius_stages, stages_of
 from montecarlo.engine.workers import workers_of
 from montecarlo.frames.result import Result, run_study
 from montecarlo.study.description import Study
-from studies.clearing.run import clearing
+from studies.clearing.run import clearing, followed
 from studies.commissioning.run import commissioning
 from studies.nominal.ct_dimensioning import dimensioning_frames
 from studies.nominal.desk import Desk
@@ -146,6 +146,7 @@ def findings(
     peak = peak_of_chosen(peak_table, chosen)
     gates = gates_part(result, gated, effects)
     wound = turns(study, result.candidates, result.turn_faults_missed, result.chosen)
+    result = followed(result, crew, progress)
     cleared = clearing(result, crew, progress)
     parts = (sources(result), gates, waves, sheet, wound, cleared)
     frames = {**tables(result), "peak_voltage": peak_table}

@@ -13,13 +13,16 @@ from montecarlo.engine.progress import silent
 from montecarlo.engine.workers import workers_of
 from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
 from montecarlo.frames.damage import ALL
+from montecarlo.frames.limits import limit_columns
 from studies.clearing.figures import damage, failures_by_interval, who_clears
 from studies.clearing.run import DAMAGE, INPUTS, clearing
 from studies.clearing.text import clearing_text, inputs_text
 from studies.report.blocks import Items
 from studies.report.look import look
-from studies.report.numbers import percent
-from tests.made.clearing import SMALL, TIMES, followed, part, setting_of, with_parts
+from studies.report.numbers import percent, with_limits
+from studies.sweep.recommendation import nobody_clears, worth
+from tests.made import results
+from tests.made.clearing import SMALL, TIMES, followed, part, with_parts
 from tests.made.studies import study_with
 
 BOTH: dict[str, Any] = with_parts(
@@ -86,12 +89,34 @@ def test_no_input_is_named_where_none_changes_the_damage(found: ClearingFrames) 
     assert "A higher by 1 s (+20 %)" in said
 
 
+def test_the_answer_of_a_sweep_says_how_often_nobody_clears(found: ClearingFrames) -> None:
+    study, row = found.clearing.study, results.candidates().iloc[0].to_dict()
+    own = nobody_clears(cast(Any, SimpleNamespace(chosen=3, cleared=found)))
+    assert [*own] == [3]
+    line = (
+        "With back-up and failures of parts counted, nobody clears"
+        f" {with_limits(own[3], 'p_nobody')}."
+    )
+    without = [*worth(study, row)]
+    assert [*worth(study, {**row, **own[3]})] == [without[0], line, *without[1:]]
+    assert own[3]["p_nobody"] == found.nobody().p
+    assert nobody_clears(cast(Any, SimpleNamespace(chosen=3, cleared=None))) == {}
+
+
+def test_failures_of_parts_are_counted_where_there_are_parts(found: ClearingFrames) -> None:
+    own = limit_columns("p_nobody", (0.1, 0.05, 0.2))
+    row = results.candidates().iloc[0].to_dict() | own
+    study = found.clearing.study.model_copy(update={"dependability": None})
+    text = " ".join(worth(study, row))
+    assert "With back-up counted, nobody clears 10 % (5 to 20 %)." in text
+
+
 def test_no_table_of_inputs_where_none_changes_the_damage(monkeypatch: pytest.MonkeyPatch) -> None:
     import pandas as pd
 
     study = study_with(SMALL | BOTH)
-    outcome = SimpleNamespace(chosen=setting_of(study), fresh=SimpleNamespace(round_=1))
-    result = cast(Any, SimpleNamespace(study=study, outcome=outcome, chosen=None))
+    cleared = ClearingFrames(followed(BOTH))
+    result = cast(Any, SimpleNamespace(study=study, chosen=None, cleared=cleared))
     whole = clearing(result, workers_of(1), silent)
     with monkeypatch.context() as nothing:
         nothing.setattr("studies.clearing.run.inputs_frame", lambda *_: pd.DataFrame())

@@ -92,6 +92,7 @@ def finished(
         assumption_set_choices=pd.DataFrame(choices or []),
         doubts=doubts,
         margins=None,
+        cleared=None,
         prices=pd.DataFrame(),
         place_laws=pd.DataFrame(),
         gap=None,
