@@ -55,9 +55,27 @@ def read_alternatives(study: Study, table: Mapping[str, Any], parse: Parse) -> S
                 " the alternatives out"
             )
         return ()
-    return read_changed(
+    found = read_changed(
         "alternatives", study.alternatives, alone(table), TABLES, parse, [*_faults(study)]
     )
+    if faults := [text for at, (_, one) in enumerate(found) for text in _units(study, one, at)]:
+        raise StudyError(*faults)
+    return found
+
+
+def _units(study: Study, other: Study, at: int) -> Iterator[str]:
+    """What is compared must be counted in one unit."""
+    damage = study.damage, other.damage
+    costs = study.policy.least_annual_cost, other.policy.least_annual_cost
+    for key, own, changed in (
+        ("damage.reference_a", *(one and one.reference_a for one in damage)),
+        ("policy.least_annual_cost.unit", *(one and one.unit for one in costs)),
+    ):
+        if None not in (own, changed) and own != changed:
+            yield (
+                f"alternatives[{at}].changes: {key} becomes {shown(changed)}, must stay"
+                f" {shown(own)} as in the study, which alternatives are compared with; take it out"
+            )
 
 
 def _faults(study: Study) -> Iterator[str]:

@@ -11,8 +11,9 @@ from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
+from studies.alternatives.aim import COST, aim_of, counted_otherwise
 from studies.alternatives.frames import SideBySide
-from studies.clearing.criterion import DAMAGE, MISSED, NOBODY, YEARLY, comparable, decided_by
+from studies.clearing.criterion import DAMAGE, MISSED, NOBODY, YEARLY, decided_by
 from studies.report.blocks import Block, Lead, Section, Table, items
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
@@ -41,7 +42,6 @@ if TYPE_CHECKING:
 
 Row = Mapping[str, Any]
 MOST_NAMED = 4  # alternatives in one sentence; the table has all
-COST = "cost_per_year"
 SCALES = {COST: 1, DAMAGE: 1, YEARLY: 1}  # of a difference; probabilities in percentage points
 HEADS = {MISSED: "missed, points", "p_false": "false, points"}
 AIMS = {  # what is to be small
@@ -130,8 +130,8 @@ def _has_total(rows: Sequence[Row]) -> bool:
 def _deciding(study: Study, unit: str) -> Iterator[tuple[str, Callable[[Row], str], str]]:
     """Head, cells and note of the column that decides beside those that are always there."""
     aim = decided_by(study)
-    others = {name for name, one in study.alternative_studies if not comparable(study, one, aim)}
-    end = "; -: measured otherwise, so not compared" if others else ""
+    others = counted_otherwise(study)
+    end = "; -: counted otherwise, so not compared" if others else ""
 
     def shown(row: Row) -> str:
         if row["alternative"] in others or math.isnan(row.get(aim, math.nan)):
@@ -208,10 +208,8 @@ def _unit(study: Study) -> str:
 
 
 def _gain(study: Study, stated: Row, chosen: Sequence[Row], differences: pd.DataFrame) -> str:
-    """The largest significant fall of what is to be small: that by which faults are followed, else
-    what the policy makes small."""
-    aim = decided_by(study)
-    aim = COST if aim == MISSED and _unit(study) else aim
+    """The largest significant fall of what is to be small."""
+    aim = aim_of(study)
     what = AIMS[aim]
     own = differences[differences["quantity"] == aim]
     falls = own[(own["verdict"] != Verdict.ALIKE) & (own["difference"] < 0)]

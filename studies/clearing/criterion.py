@@ -30,7 +30,7 @@ def decided_by(study: Study) -> str:
 
 
 def comparable(one: Study, other: Study, column: str) -> bool:
-    """Whether two studies that follow faults have a column, and it means the same in both.
+    """Whether two studies that follow faults have a column, and it counts the same in both.
 
     Parameters
     ----------
@@ -43,17 +43,13 @@ def comparable(one: Study, other: Study, column: str) -> bool:
     bool
     """
     if column == DAMAGE:
-        return _reference_a(one) == _reference_a(other) is not None
-    return column != YEARLY or _counted(one) == _counted(other) is not None
+        return None not in (one.damage, other.damage)
+    return column != YEARLY or _priced(one) == _priced(other) is not None
 
 
-def _reference_a(study: Study) -> float | None:
-    return None if study.damage is None else study.damage.reference_a
-
-
-def _counted(study: Study) -> tuple[str, float | None] | None:
-    """The unit of the costs, and of what current the damage among them is; None without costs."""
+def _priced(study: Study) -> bool | None:
+    """Whether the costs count the damage; None without costs."""
     cost = study.policy.least_annual_cost
     if cost is None:
         return None
-    return cost.unit, None if cost.damage is None else _reference_a(study)
+    return cost.damage is not None

@@ -9,10 +9,14 @@ import pytest
 
 from montecarlo.study.read import digest, read_study
 from tests.made.branches import between_groups
+from tests.made.clearing import TIMES
 from tests.made.said import check_text
-from tests.made.studies import faults_of, minimal_study_text, study_with
+from tests.made.studies import REMOVE, faults_of, minimal_study_text, study_with
 
 KIND = {"study.kind": "alternatives"}
+DAMAGE = {"fault_energy": TIMES, "damage": {"exponent": 1.5}}
+COSTS = {"policy.least_annual_cost": {"missed_fault": 9, "false_trip": 1, "unit": "EUR"}}
+COSTS["policy.p_false_max"] = REMOVE
 LESS = {"earthing.resistance_ohm": 40}
 
 
@@ -170,6 +174,26 @@ WHOLE = (
             {"alternatives": [alternative(LESS)], "study.kind": "setting_sweep"},
             'alternatives: study.kind is "setting_sweep"; give "alternatives" or take the'
             " alternatives out",
+        ),
+        (
+            DAMAGE | {"alternatives": [alternative({"damage.reference_a": 100.0})]},
+            (
+                "alternatives[0].changes: damage.reference_a becomes 100.0, must stay 10.0 as in"
+                " the study, which alternatives are compared with; take it out"
+            ),
+        ),
+        (
+            COSTS
+            | {
+                "alternatives": [
+                    alternative({"policy.least_annual_cost.unit": "kEUR"}),
+                    alternative({"policy.least_annual_cost.missed_fault": 5.0}, "cheaper"),
+                ]
+            },
+            (
+                'alternatives[0].changes: policy.least_annual_cost.unit becomes "kEUR", must stay'
+                ' "EUR" as in the study, which alternatives are compared with; take it out'
+            ),
         ),
     ],
 )

@@ -293,12 +293,12 @@ def test_the_table_of_results_has_the_column_that_decides() -> None:
     )
 
 
-def test_an_alternative_that_measures_damage_otherwise_has_no_value_beside_the_others() -> None:
-    other = [{"name": "tests", "changes": {"damage.reference_a": 100.0}}]
-    both = DAMAGE | {"study.kind": "alternatives", "alternatives": other}
-    assert columns(both) == {"damage, s of 10 A": ["40 (36-44)", "-"]}
+def test_an_alternative_that_counts_the_cost_otherwise_has_no_value_beside_the_others() -> None:
+    other = [{"name": "tests", "changes": {"policy.least_annual_cost": COST}}]
+    both = DAMAGE | PRICED | {"study.kind": "alternatives", "alternatives": other}
+    assert columns(both)["total cost"] == ["900 (810-990)", "-"]
     notes = results_table(study_with(both), FOLLOWED).notes
-    assert notes[-1].endswith("; -: measured otherwise, so not compared")
+    assert notes[-1].endswith("; -: counted otherwise, so not compared")
 
 
 def test_differences_have_their_units_and_costs_have_names_of_their_own() -> None:
