@@ -1,9 +1,10 @@
 """Alternatives of a study as a picture: missed faults and false trips of each one's best setting,
-with intervals."""
+and what the answer goes by if that is something else, with intervals."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
@@ -13,7 +14,9 @@ import numpy as np
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
 from montecarlo.quantities import Array
+from studies.alternatives.aim import aim_of, counted_otherwise
 from studies.alternatives.frames import SideBySide
+from studies.clearing.criterion import DAMAGE, NOBODY, YEARLY
 from studies.report.intervals import interval_rows, series_legend
 from studies.report.labels import packed
 from studies.report.look import (
@@ -28,6 +31,7 @@ from studies.report.look import (
     panels,
 )
 from studies.report.marks import FALSE_LABEL, MISSED_LABEL, beside, limit_mark, percent_ticks
+from studies.report.numbers import figures as numerals
 from studies.report.words import scheme_name, setting_text
 from studies.sweep.policy import limit_line
 
@@ -36,11 +40,24 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+    from montecarlo.study.description import Study
     from studies.protocol import Recipe
 
+
+@dataclass(frozen=True)
+class Panel:
+    """A quantity, its colours, its label and by what its values are multiplied."""
+
+    name: str
+    colour: str
+    text_colour: str
+    label: str
+    scale: float = 100.0
+
+
 PANELS = (
-    ("p_missed", MISSED, MISSED, MISSED_LABEL),
-    ("p_false", FALSE, FALSE_TEXT, FALSE_LABEL),
+    Panel("p_missed", MISSED, MISSED, MISSED_LABEL),
+    Panel("p_false", FALSE, FALSE_TEXT, FALSE_LABEL),
 )
 # of an alternative and of the study as stated
 SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
@@ -55,12 +72,30 @@ def figures(compared: SideBySide) -> dict[str, Recipe]:
         return {}
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
-    return {"alternatives": partial(_drawn, compared.table, compared.differences, limit)}
+    every, table = panels_of(compared.study), compared.table.copy()
+    otherwise = table["alternative"].isin(counted_otherwise(compared.study))
+    table.loc[otherwise, [name for one in every[2:] for name in with_limits(one.name)]] = np.nan
+    return {"alternatives": partial(_drawn, table, compared.differences, limit, every)}
 
 
-def _drawn(table: pd.DataFrame, differences: pd.DataFrame, limit: float | None) -> Figure:
-    figure, axes = panels(2, height_mm(table), 2)
-    side_by_side_figure(table, differences, axes, limit)
+def panels_of(study: Study) -> tuple[Panel, ...]:
+    """Missed faults, false trips, and what the answer goes by if that is something else."""
+    aim, cost, damage = aim_of(study), study.policy.least_annual_cost, study.damage
+    label, scale = "", 1.0
+    if aim == NOBODY:
+        label, scale = "faults that nobody\nclears, %", 100.0
+    elif aim == DAMAGE and damage is not None:
+        label = f"mean damage, s\nof {damage.reference_a:g} A"
+    elif cost is not None:
+        label = f"{'total cost' if aim == YEARLY else 'cost'},\n{cost.unit} a year"
+    return (*PANELS, Panel(aim, CHOSEN, CHOSEN, label, scale)) if label else PANELS
+
+
+def _drawn(
+    table: pd.DataFrame, differences: pd.DataFrame, limit: float | None, every: Sequence[Panel]
+) -> Figure:
+    figure, axes = panels(len(every), height_mm(table), len(every))
+    side_by_side_figure(table, differences, axes, limit, every)
     return figure
 
 
@@ -71,9 +106,13 @@ def height_mm(table: pd.DataFrame) -> float:
 
 
 def side_by_side_figure(
-    table: pd.DataFrame, differences: pd.DataFrame, axes: Sequence[Axes], limit: float | None = None
+    table: pd.DataFrame,
+    differences: pd.DataFrame,
+    axes: Sequence[Axes],
+    limit: float | None = None,
+    every: Sequence[Panel] = PANELS,
 ) -> Sequence[Axes]:
-    """One row an alternative, as stated first, on two axes that share the vertical one.
+    """One row an alternative, as stated first, on axes that share the vertical one.
 
     A pale square differs from the study as stated by no more than chance may make; an arrow is an
     upper limit where none was seen.
@@ -82,9 +121,11 @@ def side_by_side_figure(
     ----------
     table, differences : DataFrame
         alternatives.csv and alternative_differences.csv.
-    axes : two Axes
+    axes : sequence of Axes
+        One a panel.
     limit : float, optional
         The policy's on false trips, if all have one.
+    every : sequence of Panel
 
     Returns
     -------
@@ -92,9 +133,10 @@ def side_by_side_figure(
     """
     rows = _rows(table)
     alike = differences[differences["verdict"] == Verdict.ALIKE]
-    for ax, (name, colour, text_colour, label) in zip(axes, PANELS, strict=True):
+    for ax, panel in zip(axes, every, strict=True):
+        name, colour = panel.name, panel.colour
         same = table["alternative"].isin(alike.loc[alike["quantity"] == name, "alternative"])
-        frame = table[[*with_limits(name)]].mul(100).assign(row=rows, series=_series(same))
+        frame = table[[*with_limits(name)]].mul(panel.scale).assign(row=rows, series=_series(same))
         seen = frame.assign(**{name: frame[name].where(frame[name] > 0)})
         interval_rows(ax, seen, name, rows, SERIES, colour, apart=0)
         _none_seen(ax, frame.loc[frame[name] == 0, f"{name}_high"], colour)
@@ -103,7 +145,9 @@ def side_by_side_figure(
         )
         if frame[name].iloc[0] > 0:
             ax.axvline(frame[name].iloc[0], color=FAINT, linewidth=0.9, zorder=0)
-        ax.set_xlabel(label, color=text_colour)
+        ax.set_xlabel(panel.label, color=panel.text_colour)
+        if len(every) > len(PANELS) and ax.get_xscale() == "linear":
+            _few_ticks(ax)
     if limit is not None:
         limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL)
     series_legend(figure_of(axes[0]), SERIES, CHOSEN)
@@ -148,3 +192,11 @@ def _scale(ax: Axes, values: Array, limit: float | None) -> None:
         percent_ticks(ax, ax.get_xlim()[0])
     else:
         ax.set_xlim(0, 1.08 * shown.max(initial=0.0) or 1.0)
+
+
+def _few_ticks(ax: Axes) -> None:
+    """As many numbers as a narrow panel has room for."""
+    from matplotlib.ticker import MaxNLocator
+
+    ax.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10], prune="upper"))
+    ax.xaxis.set_major_formatter(lambda value, _: numerals(value, 3))

@@ -474,7 +474,8 @@ FIGURES = {
         "Missed faults and false trips with one input at its centre, or half as uncertain"
     ),
     "alternatives": FigureText(
-        "Missed faults and false trips of the best setting of every alternative"
+        "Missed faults and false trips of the best setting of every alternative, and what the"
+        " answer goes by if that is something else"
     ),
     "compared_choices": FigureText(
         "Missed faults, false trips and protected winding of the choices of two runs",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -171,7 +171,7 @@ def test_the_figure_has_a_mark_an_alternative_and_says_what_is_pale() -> None:
     labels = [label.get_text().split("\n")[0] for label in axes[0].get_yticklabels()]
     assert labels == list(table["alternative"])
     pale_rows = []
-    for ax, (_, colour, *_) in zip(axes, PANELS, strict=True):
+    for ax, colour in zip(axes, (panel.colour for panel in PANELS), strict=True):
         (marks,) = [part for part in ax.collections if isinstance(part, PathCollection)]
         faces = [to_hex(face) for face in marks.get_facecolors()]
         rows = [int(y) for y in marks.get_offsets()[:, 1]]
@@ -226,6 +226,13 @@ PRICED = {
     "policy.least_annual_cost": COST | {"damage": {"at_reference": 5}},
 }
 TESTED = {"dependability": {"proof_test_years": 2, "parts": PARTS}}
+
+
+def other_with(changes: dict[str, Any]) -> dict[str, Any]:
+    """A study of which "tests" is the alternative."""
+    return {"study.kind": "alternatives", "alternatives": [{"name": "tests", "changes": changes}]}
+
+
 BY_NOBODY = (
     '"tests" reduces faults that nobody clears most: from 6 % (5.4 to 6.6 %) as stated to 4 % (3.6'
     " to 4.4 %)."
@@ -294,8 +301,7 @@ def test_the_table_of_results_has_the_column_that_decides() -> None:
 
 
 def test_an_alternative_that_counts_the_cost_otherwise_has_no_value_beside_the_others() -> None:
-    other = [{"name": "tests", "changes": {"policy.least_annual_cost": COST}}]
-    both = DAMAGE | PRICED | {"study.kind": "alternatives", "alternatives": other}
+    both = DAMAGE | PRICED | other_with({"policy.least_annual_cost": COST})
     assert columns(both)["total cost"] == ["900 (810-990)", "-"]
     notes = results_table(study_with(both), FOLLOWED).notes
     assert notes[-1].endswith("; -: counted otherwise, so not compared")
@@ -343,3 +349,35 @@ def test_costs_without_damage_or_dependability_are_named_as_ever() -> None:
     (gaps,) = gaps_table(study, rows, few)
     assert gaps.header == ("minus as stated", "missed, points", "false, points", "kEUR a year")
     assert 'No significant difference in cost: "tests".' in [*further(study, rows, few)]
+
+
+@pytest.mark.parametrize(
+    ("changes", "label", "marks"),
+    [
+        ({}, None, []),
+        (WEIGHED, "cost,\nkEUR a year", [5.0, 5.0]),
+        (TESTED | WEIGHED, "faults that nobody\nclears, %", [6.0, 4.0]),
+        (DAMAGE | WEIGHED, "mean damage, s\nof 10 A", [40.0, 30.0]),
+        (DAMAGE | PRICED, "total cost,\nkEUR a year", [900.0, 700.0]),
+        (
+            DAMAGE | PRICED | other_with({"policy.least_annual_cost": COST}),
+            "total cost,\nkEUR a year",
+            [900.0],
+        ),
+    ],
+)
+def test_the_figure_shows_what_the_answer_goes_by(
+    changes: dict[str, Any], label: str | None, marks: list[float]
+) -> None:
+    study, table = study_with(changes), pd.DataFrame(FOLLOWED)
+    result = SimpleNamespace(study=study)
+    compared = SimpleNamespace(
+        study=study, table=table, differences=FALLS, results={"as stated": result}
+    )
+    with look():
+        figure = figures(cast(Any, compared))["alternatives"]()
+    assert_text_is_readable(figure)
+    third = figure.axes[2:]
+    assert [ax.get_xlabel() for ax in third] == ([label] if label else [])
+    drawn = [part for ax in third for part in ax.collections if isinstance(part, PathCollection)]
+    assert [x for part in drawn for x in part.get_offsets()[:, 0]] == pytest.approx(marks)
