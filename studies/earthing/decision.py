@@ -1,5 +1,5 @@
 """What the owner decides on, where a study counts damage or asks who clears a fault: the answer by
-that, and a table of all that the choice weighs."""
+that, and tables of all that the choice weighs."""
 
 from __future__ import annotations
 
@@ -58,6 +58,9 @@ YEARLY = Quantity(
     "",
     lambda row: span(row, COST),
 )
+
+
+ZONES = "share of the earth faults that end in each zone of damage, the worst last; (95 % limits)"
 
 
 def criterion(study: Study) -> Quantity:
@@ -216,10 +219,12 @@ def _cost(study: Study, row: Row) -> str:
     return "" if cost is None else f"{span(row, COST)} {cost.unit} a year"
 
 
-# --- the table ----------------------------------------------------------------
+# --- the tables ---------------------------------------------------------------
+
+Column = tuple[str, Callable[[Row], str], bool]  # its head, its cells, whether without a setting
 
 
-def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
+def owners_tables(study: Study, rows: Sequence[Row]) -> list[Block]:
     """All that the choice weighs, a row an option; nothing where the study asks neither for damage
     nor for who clears faults, or where no option has a setting.
 
@@ -235,7 +240,20 @@ def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
     """
     if not wanted(study) or not with_setting(rows):
         return []
-    every = [*_columns(study, rows)]
+    found = [_table("Faults", rows, [*_of_faults(study)], [*_notes_of_faults(study)])]
+    if zones := zone_columns(study):
+        shown = [
+            (f"{zone} %", partial(cell, name=column, digits=2), False)
+            for column, zone in zones.items()
+        ]
+        found.append(_table("Where earth faults end", rows, shown, [ZONES]))
+    rules = [*_of_rules(rows)]
+    return [*found, _table("Rules and unwanted trips", rows, rules, [*_notes_of_rules(rows)])]
+
+
+def _table(
+    caption: str, rows: Sequence[Row], every: Sequence[Column], notes: Sequence[str]
+) -> Table:
     body = []
     for row in rows:
         known = not math.isnan(row["p_missed"])
@@ -243,38 +261,20 @@ def owners_table(study: Study, rows: Sequence[Row]) -> list[Block]:
             (row["option"], *(show(row) if known or always else "-" for _, show, always in every))
         )
     head = ("option", *(words for words, _, _ in every))
-    return [Table(head, tuple(body), "<" + ">" * len(every), notes=tuple(_notes(study, rows)))]
+    return Table(head, tuple(body), "<" + ">" * len(every), caption, notes=tuple(notes))
 
 
-Column = tuple[str, Callable[[Row], str], bool]  # its head, its cells, whether without a setting
-
-
-def _columns(study: Study, rows: Sequence[Row]) -> Iterator[Column]:
+def _of_faults(study: Study) -> Iterator[Column]:
     yield "missed %", lambda row: cell(row, "p_missed", 3), False
     yield "nobody clears %", lambda row: cell(row, "p_nobody", 2), False
     if study.damage is not None:
         reference = f"{study.damage.reference_a:g} A"
         yield f"damage, s of {reference}", lambda row: span(row, DAMAGE.column, "-"), False
-        for column, zone in zone_columns(study).items():
-            yield f"{zone} %", partial(cell, name=column, digits=2), False
-    yield "R_N rule", lambda row: "kept" if row["keeps_capacitive_rule"] else "not kept", True
-    if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
-        yield "beyond rating %", _rating, False
-    yield "unwanted a year", _unwanted, False
     if (cost := study.policy.least_annual_cost) is not None:
         yield f"total cost, {cost.unit} a year", lambda row: span(row, COST, "-"), False
 
 
-def _rating(row: Row) -> str:
-    share = row["beyond_rating_share"]
-    return "not given" if math.isnan(share) else percent(share).removesuffix(" %")
-
-
-def _unwanted(row: Row) -> str:
-    return a_year(row["false_per_year"] + row["unwanted_per_year"], "false_per_year")
-
-
-def _notes(study: Study, rows: Sequence[Row]) -> Iterator[str]:
+def _notes_of_faults(study: Study) -> Iterator[str]:
     yield (
         "missed: by the differential scheme alone if all its parts work; nobody clears: by no path,"
         " failures of parts included; of the internal faults in scope; (95 % limits)"
@@ -284,12 +284,33 @@ def _notes(study: Study, rows: Sequence[Row]) -> Iterator[str]:
             "damage: mean of the sampled earth faults, in seconds of a current of"
             f" {study.damage.reference_a:g} A that does as much"
         )
-        if study.damage.zones:
-            yield "zones of damage: share of the earth faults that end there, the worst last"
-    yield "R_N rule: R_N <= 1/(3wC), against overvoltage at an arcing earth fault"
-    if not all(math.isnan(row["beyond_rating_share"]) for row in rows):
-        yield "beyond rating: earth faults that heat the resistor beyond it, if all parts work"
-    yield "unwanted: false trips on external events, and trips of the parts themselves"
     if (cost := study.policy.least_annual_cost) is not None:
         damage = "damage" if cost.damage is not None else "damage (no cost given)"
         yield f"total cost: {damage}, faults that nobody clears, unwanted trips, tests"
+
+
+def _of_rules(rows: Sequence[Row]) -> Iterator[Column]:
+    yield "R_N rule", lambda row: "kept" if row["keeps_capacitive_rule"] else "not kept", True
+    if _rated(rows):
+        yield "beyond rating %", _rating, False
+    yield "unwanted a year", _unwanted, False
+
+
+def _notes_of_rules(rows: Sequence[Row]) -> Iterator[str]:
+    yield "R_N rule: R_N <= 1/(3wC), against overvoltage at an arcing earth fault"
+    if _rated(rows):
+        yield "beyond rating: earth faults that heat the resistor beyond it, if all parts work"
+    yield "unwanted: false trips on external events, and trips of the parts themselves"
+
+
+def _rated(rows: Sequence[Row]) -> bool:
+    return not all(math.isnan(row["beyond_rating_share"]) for row in rows)
+
+
+def _rating(row: Row) -> str:
+    share = row["beyond_rating_share"]
+    return "not given" if math.isnan(share) else percent(share).removesuffix(" %")
+
+
+def _unwanted(row: Row) -> str:
+    return a_year(row["false_per_year"] + row["unwanted_per_year"], "false_per_year")

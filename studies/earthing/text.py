@@ -24,7 +24,7 @@ from studies.earthing.answer import (
     signs_of,
     with_setting,
 )
-from studies.earthing.decision import DAMAGE, NOBODY, best_of, lead, owners_table
+from studies.earthing.decision import DAMAGE, NOBODY, best_of, lead, owners_tables
 from studies.earthing.radius import best_unless, radius_notes
 from studies.report.blocks import Block, Lead, Section, Table, items, paragraphs
 from studies.report.catalogue import NOTES
@@ -86,7 +86,7 @@ def earthing_text(options: Options, radius: BestOption | None = None) -> list[Bl
             )
         ),
         *cautions(doubts),
-        *(owner := owners_table(options.study, rows)),
+        *(owner := owners_tables(options.study, rows)),
         *([Section(EACH, each)] if owner else each),
         Section(NOTES, [*to_note(doubts), *items(_notes(options, radius))]),
     ]

@@ -28,6 +28,7 @@ NARROWEST, WIDEST = 60, 110  # what is read with ease
 LEAST = 20  # columns of the last cell of a row, however wide the others
 INDENT = "  "
 GAPS = ("  ", " ")  # between columns
+TALL = (2, 3, 4)  # lines of a head, where one does not fit
 
 
 def columns() -> int:
@@ -126,7 +127,8 @@ def _shown(cell: str) -> str:
 
 def _table(table: Table, width: int) -> list[str]:
     """Caption, rows and notes, one below the other. A table that is too wide puts the values of its
-    column `group` above the rows, then has narrower gaps, then its last columns below each row."""
+    column `group` above the rows, then has narrower gaps, then heads of several lines. At last it
+    puts its last columns below each row."""
     inside = width - len(INDENT)
     below = _flat(_each_row(table, inside, GAPS[0]))
     if not _fits(below, inside):
@@ -138,30 +140,48 @@ def _table(table: Table, width: int) -> list[str]:
 def _narrower(table: Table, width: int) -> list[str]:
     """The first way in which it fits; the last one always does, but for a long cell."""
     if table.group is None:
-        plain = _flat(_each_row(table, width, GAPS[1]))
-        return plain if _fits(plain, width) else _flat(_split(table, width))
+        return _flat(_first_that_fits(table, width, GAPS[1:]))
     inside, narrow = width - len(INDENT), _without_column(table, table.group)
-    ways = (
-        _each_row(narrow, inside, GAPS[0]),
-        _each_row(narrow, inside, GAPS[1]),
-        _split(narrow, inside),
-    )
-    way = next((way for way in ways if _fits(_flat(way), inside)), ways[-1])
-    return _under_names(table, way, width)
+    return _under_names(table, _first_that_fits(narrow, inside, GAPS), width)
+
+
+def _first_that_fits(table: Table, width: int, gaps: Sequence[str]) -> list[list[str]]:
+    ways = [(gap, 1) for gap in gaps] + [(GAPS[1], lines) for lines in TALL]
+    each = (_each_row(table, width, *way) for way in ways)
+    return next((rows for rows in each if _fits(_flat(rows), width)), None) or _split(table, width)
 
 
 def _fits(rows: Iterable[str], width: int) -> bool:
     return max(map(len, rows), default=0) <= width
 
 
-def _each_row(table: Table, width: int, gap: str) -> list[list[str]]:
+def _each_row(table: Table, width: int, gap: str, tall: int = 1) -> list[list[str]]:
     """The lines of each row, the head's first: columns under their heads. What is too wide in a
-    last column of text is wrapped."""
-    rows = [tuple(map(_shown, row)) for row in (table.header, *table.rows) if row]
+    last column of text is wrapped. A head wider than its cells takes up to `tall` lines."""
+    heads = _tall_head(table, tall) if table.header else [()]
+    rows = [tuple(map(_shown, row)) for row in (*heads, *table.rows) if row]
     sizes = [max(map(len, column)) for column in zip(*rows, strict=True)]
     start = sum(sizes[:-1]) + len(gap) * (len(sizes) - 1)
     room = max(width - start, LEAST)
-    return [_row(row, sizes, table.align, start, room, gap) for row in rows]
+    each = [_row(row, sizes, table.align, start, room, gap) for row in rows]
+    return [_flat(each[: len(heads)]), *each[len(heads) :]] if table.header else each
+
+
+def _tall_head(table: Table, most: int) -> list[tuple[str, ...]]:
+    """The heads in so many lines at most, as narrow as the cells and that allow; they end together
+    above the cells."""
+    lines: list[list[str]] = []
+    for head, *cells in zip(table.header, *table.rows, strict=True):
+        text = _shown(head)
+        size = max(1, *map(len, (*map(_shown, cells), *text.split())))
+        ways = (_narrow(text, width) for width in range(size, max(size, len(text)) + 1))
+        lines.append(next(way for way in ways if len(way) <= most))
+    tallest = max(map(len, lines))
+    return [*zip(*([""] * (tallest - len(each)) + each for each in lines), strict=True)]
+
+
+def _narrow(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
 
 
 def _split(table: Table, width: int) -> list[list[str]]:

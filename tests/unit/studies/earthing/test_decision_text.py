@@ -11,7 +11,7 @@ import pytest
 
 from montecarlo.study.description import Study
 from studies.earthing.answer import signs_of
-from studies.earthing.decision import best_of, lead, owners_table
+from studies.earthing.decision import best_of, lead, owners_tables
 from studies.report.blocks import Table
 from tests.made.studies import REMOVE, study_with
 
@@ -200,44 +200,43 @@ def test_it_says_where_the_scheme_is_in_vain() -> None:
 def test_no_option_with_a_setting() -> None:
     rows = [option(name, math.nan, math.nan, math.nan, p_missed=math.nan) for name in "ab"]
     assert told(DAMAGES, rows) == "No option has a setting that the policy allows."
-    assert owners_table(DAMAGES, rows) == []
+    assert owners_tables(DAMAGES, rows) == []
 
 
-def table(study: Study, rows: list[dict[str, Any]]) -> Table:
-    (found,) = owners_table(study, rows)
-    assert isinstance(found, Table)
-    return found
+def tables(study: Study, rows: list[dict[str, Any]]) -> dict[str, Table]:
+    return {one.caption: one for one in owners_tables(study, rows) if isinstance(one, Table)}
 
 
-def test_the_owner_s_table_has_all_that_is_weighed() -> None:
-    found = table(COSTS, ROWS)
-    assert found.header == (
-        "option",
-        "missed %",
-        "nobody clears %",
-        "damage, s of 10 A",
-        "insulation %",
-        "beyond the zones %",
-        "R_N rule",
-        "beyond rating %",
-        "unwanted a year",
-        "total cost, kEUR a year",
-    )
-    first = (
-        "5 A",
-        "84 (75.6-92.4)",
-        "0.4 (0.36-0.44)",
-        "3.2 (2.88-3.52)",
-        "98 (88-110)",
-        "2 (1.8-2.2)",
-    )
-    assert found.rows[0] == (*first, "kept", "0", "0.015", "9 (8.1-9.9)")
+def test_the_owner_s_tables_have_all_that_is_weighed() -> None:
+    found = tables(COSTS, ROWS)
+    assert {name: (one.header, one.rows[0]) for name, one in found.items()} == {
+        "Faults": (
+            (
+                "option",
+                "missed %",
+                "nobody clears %",
+                "damage, s of 10 A",
+                "total cost, kEUR a year",
+            ),
+            ("5 A", "84 (75.6-92.4)", "0.4 (0.36-0.44)", "3.2 (2.88-3.52)", "9 (8.1-9.9)"),
+        ),
+        "Where earth faults end": (
+            ("option", "insulation %", "beyond the zones %"),
+            ("5 A", "98 (88-110)", "2 (1.8-2.2)"),
+        ),
+        "Rules and unwanted trips": (
+            ("option", "R_N rule", "beyond rating %", "unwanted a year"),
+            ("5 A", "kept", "0", "0.015"),
+        ),
+    }
 
 
-def test_the_owner_s_table_has_what_the_study_has() -> None:
-    assert owners_table(study_with(), ROWS) == []
+def test_the_owner_s_tables_have_what_the_study_has() -> None:
+    assert owners_tables(study_with(), ROWS) == []
     blank = option("none", math.nan, math.nan, math.nan, p_missed=math.nan)
     unrated = [row | {"beyond_rating_share": math.nan} for row in (*ROWS, blank)]
-    found = table(FAILURES, unrated)
-    assert found.header == ("option", "missed %", "nobody clears %", "R_N rule", "unwanted a year")
-    assert found.rows[-1] == ("none", "-", "-", "kept", "-")
+    faults, rules = tables(FAILURES, unrated).values()
+    assert faults.header == ("option", "missed %", "nobody clears %")
+    assert faults.rows[-1] == ("none", "-", "-")
+    assert rules.header == ("option", "R_N rule", "unwanted a year")
+    assert rules.rows[-1] == ("none", "kept", "-")

@@ -78,3 +78,27 @@ def test_no_word_is_lost_and_no_line_too_long(texts: list[str], width: int) -> N
 def test_what_only_a_page_shows_has_no_lines() -> None:
     with pytest.raises(TypeError, match="Fragment"):
         lines([Fragment("method.html")])
+
+
+def test_heads_wider_than_their_cells_take_more_lines_before_columns_are_moved_away() -> None:
+    table = Table(("name", "a head of five words", "and more"), (("one", "1", "22"),), "<>>")
+    shown = {width: lines([table], width=width) for width in (36, 28, 18, 16)}
+    assert shown == {
+        36: ["  name a head of five words and more", "  one                     1       22"],
+        28: ["        a head of  and", "  name five words more", "  one           1   22"],
+        18: [
+            "       a head",
+            "           of",
+            "         five  and",
+            "  name  words more",
+            "  one       1   22",
+        ],
+        16: [
+            "  name",
+            "  one",
+            "      a head of",
+            "      five words",
+            "      1; and",
+            "      more 22",
+        ],
+    }
