@@ -7,6 +7,7 @@ import multiprocessing
 import os
 import threading
 import time
+import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
@@ -20,6 +21,8 @@ from montecarlo.errors import RunStopped, no_room
 
 IDLE_S = 300.0  # after which a process without work ends
 LOOK_EVERY_S = 1.0
+# What loky says where a process that has grown ends between two chunks. Another takes its place.
+GROWN = "A worker stopped while some jobs were given to the executor"
 THREADS_A_WORKER, THREADS_BESIDE = 2, 4  # that loky and the workers start
 SAFE_PATH = "PYTHONSAFEPATH"  # a variable of Python's own
 POOLS = ("OMP", "OPENBLAS", "MKL", "BLIS", "NUMBA", "NUMEXPR")
@@ -188,6 +191,7 @@ def _imported(modules: Sequence[str]) -> None:
 def _executor(count: int) -> Any:
     from joblib.externals.loky import get_reusable_executor
 
+    warnings.filterwarnings("ignore", GROWN, UserWarning)
     return get_reusable_executor(
         max_workers=count,
         timeout=IDLE_S,

@@ -164,6 +164,14 @@ def test_a_process_that_dies_once_costs_nothing(tmp_path: Path) -> None:
     assert same(Workers(2).mapped(solved, tasks(8, t3=bad)), tasks(8))
 
 
+def test_a_process_that_has_grown_ends_without_a_word(recwarn: pytest.WarningsRecorder) -> None:
+    """loky looks at a process after a second, and starts another in its place."""
+    pytest.importorskip("psutil", reason="without it loky does not look")
+    some = [Task(number, "grows" if number == 0 else "", takes_s=0.4) for number in range(12)]
+    assert same(Workers(2).mapped(solved, some), some)
+    assert [str(one.message) for one in recwarn] == []
+
+
 def test_a_chunk_that_kills_its_process_again_and_again_is_named(tmp_path: Path) -> None:
     with pytest.raises(RunStopped, match="chunk task 3: its worker process ended") as caught:
         list(Workers(2, finished=Finished(tmp_path)).mapped(solved, tasks(8, t3=Task(3, "dies"))))
