@@ -197,7 +197,7 @@ def answer(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Iter
         yield _gain(study, stated, chosen, differences)
         yield _changes(stated, chosen)
     yield f"As stated: {scheme_name(stated['scheme'])}, {setting_text(stated)}."
-    yield from worth(study, stated)
+    yield from worth(study, stated, stated)
     yield from kept(study, stated)
 
 

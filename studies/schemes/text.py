@@ -186,7 +186,7 @@ def answer(
     yield f"{what}: {scheme_name(best['scheme'])}, no. {best['candidate']}, {setting_text(best)}."
     if unit is not None:
         yield f"It costs {cost_with_limits(best, unit)}."
-    yield from worth(study, {**best, **(nobody or {}).get(best["candidate"], {})})
+    yield from worth(study, best, (nobody or {}).get(best["candidate"]))
     yield from kept(study, best)
     if same:
         noun = "missed faults" if unit is None else "cost"

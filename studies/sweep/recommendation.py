@@ -46,7 +46,7 @@ def _chosen(result: Result) -> Iterator[str]:
     row = result.row(result.chosen or 0)
     scheme, setting = scheme_name(row["scheme"]), full_setting(row)
     yield f"Recommended setting: no. {result.chosen}, {scheme}: {setting}."
-    yield from worth(result.study, {**row, **nobody_clears(result).get(row["candidate"], {})})
+    yield from worth(result.study, row, nobody_clears(result).get(row["candidate"]))
     yield from _policy(result.study, row)
     yield from demand_text(result)
     yield from delay_text(result)
@@ -62,16 +62,26 @@ def nobody_clears(result: Result) -> dict[int, Row]:
     return {result.chosen: limit_columns("p_nobody", result.cleared.nobody())}
 
 
-def worth(study: Study, row: Row) -> Iterator[str]:
+def worth(study: Study, row: Row, followed: Row | None = None) -> Iterator[str]:
     """What a setting leaves uncleared, what nobody clears where that is known, and how often the
-    setting trips falsely, an event and a year."""
+    setting trips falsely, an event and a year; `followed`: with the probability that nobody clears
+    where failures of parts are counted."""
     weights = weights_of(study)
     yield f"Dependability: it {_missed(row, weights)}."
-    if has(row, "p_nobody"):
-        parts = "" if study.dependability is None else " and failures of parts"
-        yield f"With back-up{parts} counted, nobody clears {with_limits(row, 'p_nobody')}."
+    yield from _nobody(study, row, followed)
     yield from left_out(study, row)
     yield security(study, row)
+
+
+def _nobody(study: Study, row: Row, followed: Row | None) -> Iterator[str]:
+    counted = "With back-up counted"
+    if study.dependability is not None:
+        counted += " and all parts sound"
+        if followed is not None:
+            counted = "With back-up and failures of parts counted"
+    known = row if followed is None else followed
+    if has(known, "p_nobody"):
+        yield f"{counted}, nobody clears {with_limits(known, 'p_nobody')}."
 
 
 def security(study: Study, row: Row) -> str:

@@ -98,17 +98,25 @@ def test_the_answer_of_a_sweep_says_how_often_nobody_clears(found: ClearingFrame
         f" {with_limits(own[3], 'p_nobody')}."
     )
     without = [*worth(study, row)]
-    assert [*worth(study, {**row, **own[3]})] == [without[0], line, *without[1:]]
+    assert [*worth(study, row, own[3])] == [without[0], line, *without[1:]]
     assert own[3]["p_nobody"] == found.nobody().p
     assert nobody_clears(cast(Any, SimpleNamespace(chosen=3, cleared=None))) == {}
 
 
-def test_failures_of_parts_are_counted_where_there_are_parts(found: ClearingFrames) -> None:
+def test_failures_of_parts_are_said_to_be_counted_where_they_are(found: ClearingFrames) -> None:
     own = limit_columns("p_nobody", (0.1, 0.05, 0.2))
-    row = results.candidates().iloc[0].to_dict() | own
-    study = found.clearing.study.model_copy(update={"dependability": None})
-    text = " ".join(worth(study, row))
-    assert "With back-up counted, nobody clears 10 % (5 to 20 %)." in text
+    row, study = results.candidates().iloc[0].to_dict(), found.clearing.study
+    without = study.model_copy(update={"dependability": None})
+    assert "nobody" not in " ".join(worth(study, row))
+    for text, counted in (
+        (worth(without, row | own), "With back-up counted"),
+        (worth(without, row, own), "With back-up counted"),
+        (worth(study, row | own), "With back-up counted and all parts sound"),
+        (worth(study, row | limit_columns("p_nobody", (0, 0, 0)), own), "With back-up and"),
+    ):
+        (said,) = (line for line in text if "nobody" in line)
+        assert said.startswith(counted)
+        assert said.endswith("nobody clears 10 % (5 to 20 %).")
 
 
 def test_no_table_of_inputs_where_none_changes_the_damage(monkeypatch: pytest.MonkeyPatch) -> None:
