@@ -172,16 +172,12 @@ def _tall_head(table: Table, most: int) -> list[tuple[str, ...]]:
     above the cells."""
     lines: list[list[str]] = []
     for head, *cells in zip(table.header, *table.rows, strict=True):
-        text = _shown(head)
-        size = max(1, *map(len, (*map(_shown, cells), *text.split())))
-        ways = (_narrow(text, width) for width in range(size, max(size, len(text)) + 1))
+        text = together(_shown(head))
+        size = max(1, *map(len, (*map(_shown, cells), *text.split(" "))))
+        ways = (_wrapped(text, width) or [""] for width in range(size, max(size, len(text)) + 1))
         lines.append(next(way for way in ways if len(way) <= most))
     tallest = max(map(len, lines))
     return [*zip(*([""] * (tallest - len(each)) + each for each in lines), strict=True)]
-
-
-def _narrow(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width, break_on_hyphens=False) or [""]
 
 
 def _split(table: Table, width: int) -> list[list[str]]:
