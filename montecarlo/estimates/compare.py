@@ -4,11 +4,11 @@ whether they tell the two apart."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from montecarlo.estimates.assemble import LEVEL, Gathered
+from montecarlo.estimates.assemble import LEVEL, Gathered, weighted
 from montecarlo.estimates.choose import cost_weights, weights_of
 from montecarlo.estimates.intervals import Estimate
 from montecarlo.estimates.paired import Half, paired
@@ -18,8 +18,9 @@ from montecarlo.study.assumption_sets import CHANGEABLE
 from montecarlo.study.axes import Setting
 from montecarlo.study.description import Study
 
-# of a study, with its costs: what a setting's figures follow from
+# of a study: what a setting's figures of each type follow from, but for how often what happens
 DECIDING = (*CHANGEABLE, "scheme", "relay", "correlations")
+RATES = {"internal_faults": ("per_year", "shares"), "states": ("open_ct_circuit_per_year",)}
 NO_DIFFERENCE = Estimate(np.zeros(()), np.zeros(()), np.zeros(()))
 
 
@@ -101,7 +102,8 @@ def difference_of_type(
 def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Estimate]:
     """One side minus the other, by quantity.
 
-    A setting does not differ from itself on the same installation.
+    A setting does not differ from itself on the same installation, so that with other rates or
+    prices these alone make the difference.
 
     Parameters
     ----------
@@ -117,11 +119,9 @@ def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Es
     mine = _weighings(one.study)
     others = _weighings(other.study)
     common = [quantity for quantity in mine if quantity in others]
-    if _same(one, other):
-        return dict.fromkeys(common, NO_DIFFERENCE)
+    found = _of_weights if _same(one, other) else _difference
     return {
-        quantity: _difference(one, mine[quantity], other, others[quantity], level)
-        for quantity in common
+        quantity: found(one, mine[quantity], other, others[quantity], level) for quantity in common
     }
 
 
@@ -142,9 +142,8 @@ def trip_cost_difference(one: Side, other: Side, level: float = LEVEL) -> Estima
     """
     if not (cost_weights(one.study) and cost_weights(other.study)):
         return None
-    if _same(one, other):
-        return NO_DIFFERENCE
-    return _difference(one, _trip_costs(one.study), other, _trip_costs(other.study), level)
+    found = _of_weights if _same(one, other) else _difference
+    return found(one, _trip_costs(one.study), other, _trip_costs(other.study), level)
 
 
 def _trip_costs(study: Study) -> Weighing:
@@ -154,17 +153,27 @@ def _trip_costs(study: Study) -> Weighing:
 
 
 def _same(one: Side, other: Side) -> bool:
-    """Whether the sides can differ in nothing: one candidate of one batch, or one setting in two
-    studies that have all alike from which its figures follow."""
+    """Whether no type can differ: one candidate of one batch, or one setting in two studies that
+    have all alike from which its figures of each type follow."""
     if one.strata is other.strata and one.study is other.study:
         return one.candidate == other.candidate
-    alike = all(getattr(one.study, name) == getattr(other.study, name) for name in DECIDING)
     return (
-        alike
-        and one.study.policy.least_annual_cost == other.study.policy.least_annual_cost
-        and one.setting is not None
+        one.setting is not None
         and one.setting == other.setting
+        and one.strata.keys() == other.strata.keys()
+        and _without_rates(one.study) == _without_rates(other.study)
     )
+
+
+def _without_rates(study: Study) -> list[Any]:
+    parts = {name: getattr(study, name) for name in DECIDING}
+    parts |= {
+        name: parts[name].model_copy(update=dict.fromkeys(rates)) for name, rates in RATES.items()
+    }
+    parts["external_events"] = [
+        event.model_copy(update={"per_year": None}) for event in study.external_events
+    ]
+    return [*parts.values()]
 
 
 def _weighings(study: Study) -> dict[str, Weighing]:
@@ -197,6 +206,25 @@ def _difference(
         gap - np.hypot(counted.p - counted.low, rare.p - rare.low),
         gap + np.hypot(counted.high - counted.p, rare.high - rare.p),
     )
+
+
+def _of_weights(one: Side, weights: Weighing, _: Side, others: Weighing, level: float) -> Estimate:
+    """Where no type differs: the types that count for more, minus those that count for less, as if
+    these were independent, which is wider than what they share would allow."""
+    change = dict(weights)
+    for name, weight in others:
+        change[name] = change.get(name, 0.0) - weight
+    more = {name: by for name, by in change.items() if by > 0}
+    less = {name: -by for name, by in change.items() if by < 0}
+    return independent_difference(*(_total(one, part, level) for part in (more, less)))
+
+
+def _total(side: Side, weights: Mapping[Stratum, float], level: float) -> Estimate:
+    if not weights:
+        return NO_DIFFERENCE
+    strata = [side.strata[name] for name in weights]
+    total = weighted(strata, [*weights.values()], level)
+    return Estimate(*(part[side.candidate] for part in total))
 
 
 def _from_weighted(side: Side, weights: Weighing, level: float) -> dict[Stratum, Estimate]:

@@ -9,7 +9,13 @@ import numpy as np
 import pytest
 
 from montecarlo.estimates.assemble import Gathered
-from montecarlo.estimates.compare import Side, differences_of, level_of
+from montecarlo.estimates.choose import cost_weights, weights_of
+from montecarlo.estimates.compare import (
+    Side,
+    differences_of,
+    level_of,
+    trip_cost_difference,
+)
 from montecarlo.estimates.intervals import (
     Estimate,
     clopper_pearson,
@@ -21,7 +27,7 @@ from montecarlo.estimates.paired import Half, paired
 from montecarlo.quantities import Array
 from montecarlo.sampling.design import BLOCKS
 from montecarlo.study.axes import Setting
-from tests.made.studies import study_with
+from tests.made.studies import REMOVE, study_with
 
 INSTALLATIONS, EVENTS = 4 * BLOCKS, 10
 NONE_SEEN = 1 - 0.025 ** (1 / (INSTALLATIONS * EVENTS))  # exact upper limit, no event among them
@@ -258,6 +264,36 @@ def test_only_what_must_be_the_same_differs_by_nothing() -> None:
         gap = compared(mine, side)
         assert gap.p == 0
         assert gap.low < 0 < gap.high
+
+
+def test_other_rates_and_prices_alone_make_the_difference_of_one_setting() -> None:
+    """By hand: what counts more times its own probability, with its limits alone."""
+    near = "external.near_fault"
+    setting = Setting("per_phase", 0.1, None, 0.0, 0.0)
+
+    def side(price: float, rate: float) -> Side:
+        cost = {"missed_fault": 1e5, "false_trip": price}
+        study = study_with(
+            {
+                "policy.p_false_max": REMOVE,
+                "policy.least_annual_cost": cost,
+                "external_events.near_fault.per_year": rate,
+            }
+        )
+        names = [*cost_weights(study), *weights_of(study).external]
+        return Side(study, {name: hits({1: 4, 7: 2}, name=name) for name in names}, 0, setting)
+
+    p, low, high = (part[0] for part in side(10.0, 0.2).strata[near].estimate())
+    found = differences_of(side(30.0, 0.2), side(10.0, 0.2))
+    for quantity in ("p_missed", "p_false"):
+        assert tuple(map(float, found[quantity])) == (0.0, 0.0, 0.0)
+    assert found["cost_per_year"].p == pytest.approx(20 * (0.2 + 1.0) * p)  # both events alike
+    assert found["cost_per_year"].low > 0
+    dearer = differences_of(side(10.0, 0.5), side(10.0, 0.2))["cost_per_year"]
+    assert [*map(float, dearer)] == pytest.approx([10 * 0.3 * part for part in (p, low, high)])
+    gap = trip_cost_difference(side(10.0, 0.5), side(30.0, 0.2))
+    assert gap is not None  # near: 10 * 0.5 - 30 * 0.2, far: 10 - 30
+    assert gap.p == pytest.approx(-21 * p)
 
 
 def test_limits_of_several_pairs_share_what_may_fail() -> None:
