@@ -84,8 +84,9 @@ def _left_out(rough: Rough) -> Iterator[str]:
         "the precision that the study asks for": rough.precision,
         "the other remanence model": rough.other_model,
     }
-    always = ("waveforms", "the setting sheet", "the workbook", "PNG pictures", "radius.csv")
-    yield f"It leaves out {listed((*(name for name in asked if asked[name]), *always))}."
+    always = ("waveforms", "the setting sheet", "the workbook", "PNG pictures")
+    missing = (*(name for name in asked if asked[name]), *always, "how far inputs may be off")
+    yield f"It leaves out {listed(missing)}."
     if not rough.shows_limit:
         yield "Its samples are too few to show the policy's limit of false trips."
     yield "Make the whole run, without --quick, before a setting is used."
