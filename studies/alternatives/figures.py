@@ -72,7 +72,8 @@ def figures(compared: SideBySide) -> dict[str, Recipe]:
         return {}
     limits = {limit_line(result.study)[0] for result in compared.results.values()}
     limit = limits.pop() if len(limits) == 1 else None
-    every, table = panels_of(compared.study), compared.table.copy()
+    table = compared.table.copy()
+    every = [one for one in panels_of(compared.study) if one.name in table]
     otherwise = table["alternative"].isin(counted_otherwise(compared.study))
     table.loc[otherwise, [name for one in every[2:] for name in with_limits(one.name)]] = np.nan
     return {"alternatives": partial(_drawn, table, compared.differences, limit, every)}
