@@ -119,9 +119,9 @@ def differences_of(one: Side, other: Side, level: float = LEVEL) -> dict[str, Es
     mine = _weighings(one.study)
     others = _weighings(other.study)
     common = [quantity for quantity in mine if quantity in others]
-    found = _of_weights if _same(one, other) else _difference
     return {
-        quantity: found(one, mine[quantity], other, others[quantity], level) for quantity in common
+        quantity: _difference(one, mine[quantity], other, others[quantity], level)
+        for quantity in common
     }
 
 
@@ -142,8 +142,7 @@ def trip_cost_difference(one: Side, other: Side, level: float = LEVEL) -> Estima
     """
     if not (cost_weights(one.study) and cost_weights(other.study)):
         return None
-    found = _of_weights if _same(one, other) else _difference
-    return found(one, _trip_costs(one.study), other, _trip_costs(other.study), level)
+    return _difference(one, _trip_costs(one.study), other, _trip_costs(other.study), level)
 
 
 def _trip_costs(study: Study) -> Weighing:
@@ -190,9 +189,12 @@ def _weighings(study: Study) -> dict[str, Weighing]:
 def _difference(
     one: Side, weights: Weighing, other: Side, others: Weighing, level: float
 ) -> Estimate:
-    """Types whose p is a count or a conditional mean in pairs; those from weighted samples alone on
-    both sides as if the sides' samples were independent, which is wider than what they share would
-    allow; the two parts are independent (limits as of a sum: `estimates.totals.mover`)."""
+    """By the weights alone where no type differs. Else types whose p is a count or a conditional
+    mean in pairs; those from weighted samples alone on both sides as if the sides' samples were
+    independent, which is wider than what they share would allow; the two parts are independent
+    (limits as of a sum: `estimates.totals.mover`)."""
+    if _same(one, other):
+        return _of_weights(one, weights, others, level)
     parts = [_from_weighted(one, weights, level), _from_weighted(other, others, level)]
     rare = _independent(*parts)
     left = _left(one, weights, parts)
@@ -208,7 +210,7 @@ def _difference(
     )
 
 
-def _of_weights(one: Side, weights: Weighing, _: Side, others: Weighing, level: float) -> Estimate:
+def _of_weights(side: Side, weights: Weighing, others: Weighing, level: float) -> Estimate:
     """Where no type differs: the types that count for more, minus those that count for less, as if
     these were independent, which is wider than what they share would allow."""
     change = dict(weights)
@@ -216,7 +218,7 @@ def _of_weights(one: Side, weights: Weighing, _: Side, others: Weighing, level: 
         change[name] = change.get(name, 0.0) - weight
     more = {name: by for name, by in change.items() if by > 0}
     less = {name: -by for name, by in change.items() if by < 0}
-    return independent_difference(*(_total(one, part, level) for part in (more, less)))
+    return independent_difference(*(_total(side, part, level) for part in (more, less)))
 
 
 def _total(side: Side, weights: Mapping[Stratum, float], level: float) -> Estimate:
