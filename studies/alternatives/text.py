@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from montecarlo.engine.clearing import wanted
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.quantities.wording import listed
 from montecarlo.study.assumption_sets import AS_STATED
@@ -111,7 +112,7 @@ def results_table(study: Study, rows: Sequence[Row]) -> Table:
         for row in rows
     )
     cost, parts = "cost", ""
-    if _has_total(rows):
+    if _has_total(study):
         cost, parts = "scheme's cost", "of faults that it misses and of false trips, "
     heads = [*([cost] if unit else []), *(head for head, _, _ in more)]
     notes = [f"each at its best setting under its policy, on the same random numbers; {SHARES}"]
@@ -121,10 +122,10 @@ def results_table(study: Study, rows: Sequence[Row]) -> Table:
     return Table(head, cells, "<>>" + ">" * len(heads) + "<", notes=tuple(notes))
 
 
-def _has_total(rows: Sequence[Row]) -> bool:
+def _has_total(study: Study) -> bool:
     """Whether the cost of missed faults and false trips needs a name of its own beside the total
     cost."""
-    return YEARLY in rows[0]
+    return bool(_unit(study)) and wanted(study)
 
 
 def _deciding(study: Study, unit: str) -> Iterator[tuple[str, Callable[[Row], str], str]]:
@@ -155,7 +156,7 @@ def gaps_table(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> 
     if not len(differences):
         return
     found = {(row["alternative"], row["quantity"]): row for row in differences.to_dict("records")}
-    heads = HEADS | dict(_more_heads(study, rows, {*differences["quantity"]}))
+    heads = HEADS | dict(_more_heads(study, {*differences["quantity"]}))
     cells: list[tuple[str, ...]] = []
     for row in rows[1:]:
         gaps = {name: found.get((row["alternative"], name)) for name in heads}
@@ -168,12 +169,10 @@ def gaps_table(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> 
     yield Table(head, tuple(cells), "<" + ">" * len(heads), notes=tuple(notes))
 
 
-def _more_heads(
-    study: Study, rows: Sequence[Row], present: Collection[str]
-) -> Iterator[tuple[str, str]]:
+def _more_heads(study: Study, present: Collection[str]) -> Iterator[tuple[str, str]]:
     """Of what not every study has."""
     if unit := _unit(study):
-        yield COST, f"scheme's cost, {unit}" if _has_total(rows) else unit
+        yield COST, f"scheme's cost, {unit}" if _has_total(study) else unit
     if NOBODY in present:
         yield NOBODY, "nobody, points"
     if DAMAGE in present and study.damage is not None:
@@ -255,12 +254,15 @@ def further(study: Study, rows: Sequence[Row], differences: pd.DataFrame) -> Ite
     whats = {"p_missed": ("missed faults", "Fewer", "More")}
     whats["p_false"] = ("false trips", "Fewer", "More")
     if _unit(study):
-        whats[COST] = (SCHEMES_COST if _has_total(rows) else "cost", "Lower", "Higher")
+        whats[COST] = (SCHEMES_COST if _has_total(study) else "cost", "Lower", "Higher")
     whats[NOBODY] = ("faults that nobody clears", "Fewer", "More")
     whats[DAMAGE] = ("mean damage of an earth fault", "Less", "More")
     whats[YEARLY] = ("total cost", "Lower", "Higher")
     for quantity, words in whats.items():
-        yield from _gaps(differences[differences["quantity"] == quantity], *words)
+        own = differences[differences["quantity"] == quantity]
+        yield from _gaps(own, *words)
+        if quantity in (NOBODY, DAMAGE, YEARLY):
+            yield from _not_compared(rows, quantity, own, words[0])
     nothing = [row["alternative"] for row in rows[1:] if not row["scheme"]]
     if nothing:
         yield f"No setting can be chosen with {_named(nothing)}."
@@ -281,6 +283,21 @@ def _gaps(gaps: pd.DataFrame, what: str, less: str, more: str) -> Iterator[str]:
             yield f"{word} {what}: {_named(some)}."
     if same := [row["alternative"] for row in rows if row["verdict"] is Verdict.ALIKE]:
         yield f"{capital(SAME)} in {what}: {_named(same)}."
+
+
+def _not_compared(
+    rows: Sequence[Row], quantity: str, own: pd.DataFrame, what: str
+) -> Iterator[str]:
+    """Those that have the quantity, but nothing like it in the study as stated."""
+    stated, *others = rows
+    compared = {*own["alternative"]}
+    some = [one["alternative"] for one in others if has(one, quantity)]
+    some = [name for name in some if name not in compared]
+    if stated["scheme"] and some:
+        yield (
+            f"Not compared in {what}, as the study as stated does not count the same:"
+            f" {_named(some)}."
+        )
 
 
 def _named(names: list[str]) -> str:

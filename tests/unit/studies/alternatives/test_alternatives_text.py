@@ -331,6 +331,20 @@ def test_differences_have_their_units_and_costs_have_names_of_their_own() -> Non
     )
 
 
+def test_it_says_what_the_study_as_stated_does_not_count() -> None:
+    own = [name for name in FOLLOWED[0] if name.startswith(("p_nobody", "d"))]
+    rows = [FOLLOWED[0] | dict.fromkeys({*own} - {"delay_s"}, np.nan), FOLLOWED[1]]
+    few = FALLS[FALLS["quantity"].isin(["p_missed", "cost_per_year"])]
+    study, same = study_with(WEIGHED), "as the study as stated does not count the same"
+    lines = [*further(study, rows, few)]
+    assert f'Not compared in total cost, {same}: "tests".' in lines
+    assert f'Not compared in mean damage of an earth fault, {same}: "tests".' in lines
+    assert f'Not compared in faults that nobody clears, {same}: "tests".' in lines
+    assert 'No significant difference in cost: "tests".' in lines
+    assert results_table(study, rows).header[3] == "cost"
+    assert "Not compared" not in " ".join(further(study_with(DAMAGE | PRICED), FOLLOWED, FALLS))
+
+
 def test_costs_without_damage_or_dependability_are_named_as_ever() -> None:
     rows = [
         {key: value for key, value in row.items() if not key.startswith(("p_nobody", "d"))}
