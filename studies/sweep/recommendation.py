@@ -74,14 +74,16 @@ def worth(study: Study, row: Row, followed: Row | None = None) -> Iterator[str]:
 
 
 def _nobody(study: Study, row: Row, followed: Row | None) -> Iterator[str]:
-    counted = "With back-up counted"
-    if study.dependability is not None:
-        counted += " and all parts sound"
-        if followed is not None:
-            counted = "With back-up and failures of parts counted"
     known = row if followed is None else followed
-    if has(known, "p_nobody"):
-        yield f"{counted}, nobody clears {with_limits(known, 'p_nobody')}."
+    counted = [] if study.backup is None or not study.backup.elements else ["back-up"]
+    sound = ""
+    if study.dependability is not None and followed is None:
+        sound = " and all parts sound"
+    elif study.dependability is not None:
+        counted.append("failures of parts")
+    if counted and has(known, "p_nobody"):
+        what = f"With {' and '.join(counted)} counted{sound}"
+        yield f"{what}, nobody clears {with_limits(known, 'p_nobody')}."
 
 
 def security(study: Study, row: Row) -> str:

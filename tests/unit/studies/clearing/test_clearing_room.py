@@ -14,6 +14,7 @@ from montecarlo.engine.workers import workers_of
 from montecarlo.frames.clearing import NOBODY, RATE_WORDS, ClearingFrames
 from montecarlo.frames.damage import ALL
 from montecarlo.frames.limits import limit_columns
+from montecarlo.relays.backup import ELEMENTS
 from studies.clearing.figures import damage, failures_by_interval, who_clears
 from studies.clearing.run import DAMAGE, INPUTS, clearing
 from studies.clearing.text import clearing_text, inputs_text
@@ -117,6 +118,17 @@ def test_failures_of_parts_are_said_to_be_counted_where_they_are(found: Clearing
         (said,) = (line for line in text if "nobody" in line)
         assert said.startswith(counted)
         assert said.endswith("nobody clears 10 % (5 to 20 %).")
+
+
+def test_back_up_is_said_to_be_counted_where_there_is_one(found: ClearingFrames) -> None:
+    own = limit_columns("p_nobody", (0.1, 0.05, 0.2))
+    row, study = results.candidates().iloc[0].to_dict(), found.clearing.study
+    for backup in (None, study.backup and study.backup.model_copy(update=dict.fromkeys(ELEMENTS))):
+        alone = study.model_copy(update={"backup": backup})
+        (said,) = (line for line in worth(alone, row, own) if "nobody" in line)
+        assert said == "With failures of parts counted, nobody clears 10 % (5 to 20 %)."
+        bare = alone.model_copy(update={"dependability": None})
+        assert "nobody" not in " ".join(worth(bare, row, own))
 
 
 def test_no_table_of_inputs_where_none_changes_the_damage(monkeypatch: pytest.MonkeyPatch) -> None:
