@@ -127,7 +127,7 @@ def best_unless(study: Study, found: BestOption | None) -> Iterator[str]:
     if not turned:
         yield (
             f"{names([found.best])} keeps the {what} whichever one input is off by up to"
-            f" {counted_half_widths(found.reach)}."
+            f" {counted_half_widths(found.reach)}, or as far as its values are possible."
         )
     for one in turned[:MOST_NAMED]:
         yield f"{names([str(one.other)])} has the {what} if {_where(one, found)}."
@@ -158,5 +158,6 @@ def radius_notes(found: BestOption | None) -> Iterator[str]:
         yield (
             "options_radius.csv lists how far the centre of each uncertain input may be off before"
             f" another option is the best, on {found.faults:,} faults of a type. One input moves at"
-            " a time. Settings, false trips, and what is left out of the answer stay as they are."
+            f" a time, up to {counted_half_widths(found.reach)} or as far as its values are"
+            " possible. Settings, false trips, and what is left out of the answer stay as they are."
         )

@@ -44,7 +44,8 @@ if TYPE_CHECKING:
 
 ENERGIES = (
     "The energy in the fault is I^2 R_f over its time: 0 in a bolted fault. It holds for the fault"
-    " resistances and times that the study states. The intervals do not include their uncertainty."
+    " resistances and times that the study states, and if all parts work. The intervals do not"
+    " include their uncertainty."
 )
 EACH = "Each option at its best setting"
 ELSEWHERE = (

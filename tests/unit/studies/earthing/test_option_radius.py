@@ -77,7 +77,10 @@ def test_what_comes_first_stands_first() -> None:
 )
 def test_it_names_what_the_answer_is_decided_by(study: Study, words: str) -> None:
     (text,) = best_unless(study, found(STEADY))
-    assert text == (f'"5 A" keeps the {words} whichever one input is off by up to 5 half-widths.')
+    assert text == (
+        f'"5 A" keeps the {words} whichever one input is off by up to 5 half-widths, or as far as'
+        " its values are possible."
+    )
     assert f"has the {words} if" in next(iter(best_unless(study, found(TIME))))
 
 
@@ -90,6 +93,7 @@ def test_without_a_radius_nothing_is_said() -> None:
     assert not [*best_unless(DAMAGES, None), *radius_notes(None)]
     (note,) = radius_notes(found(STEADY))
     assert "256 faults of a type" in note
+    assert "up to 5 half-widths or as far as its values are possible" in note
 
 
 def test_the_table_gives_centres_and_half_widths() -> None:
