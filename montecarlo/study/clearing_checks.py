@@ -71,7 +71,7 @@ def _damage(study: Study) -> Iterator[str]:
     if study.damage is None:
         return
     yield from zone_faults(study.damage)
-    if study.fault_energy is None:
+    if study.study.kind != OPTIONS and study.fault_energy is None:
         yield (
             "fault_energy: missing; [damage] needs how long a fault lasts: breaker_time_s,"
             " field_decay_time_constant_s and undetected_time_s"

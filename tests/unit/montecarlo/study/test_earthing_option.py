@@ -136,6 +136,14 @@ def test_every_key_of_earthing_can_be_changed() -> None:
             ),
         ),
         (
+            options({"name": "a"}, {"name": "b"})
+            | {"fault_energy": REMOVE, "damage": {"exponent": 1.5}},
+            (
+                "fault_energy: missing; give the table with breaker_time_s,"
+                " field_decay_time_constant_s and undetected_time_s"
+            ),
+        ),
+        (
             options({"name": "a"}, {"name": "b"}) | {"study.kind": "setting_sweep"},
             (
                 'earthing_options: study.kind is "setting_sweep"; give "earthing_options" or take'
