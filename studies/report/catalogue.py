@@ -575,6 +575,7 @@ HEADS = {
     "damage_p95": "damage, 95 %, time of the reference current",
     "damage_after_opening_share": "damage after the breaker has opened",
     "damage_nobody_share": "damage from faults that nobody clears",
+    "damage_failed_share": "damage from faults whose parts have failed",
     "unwanted": "trips of the parts themselves",
     "cost": "cost a year",
     "decision_cost": "total cost a year",

@@ -151,6 +151,7 @@ def test_a_figure_keeps_its_texts_and_its_ids_to_itself(tmp_path: Path) -> None:
         ("false_per_year", "false trips [1/year]"),
         ("p_false_from", "p false from"),
         ("fault_energy_j_median", "energy in the fault median [J]"),
+        ("damage_failed_share", "damage from faults whose parts have failed [%]"),
         ("first_slope", "first slope"),
         ("scheme", "scheme"),
         ("p", "p [%]"),
