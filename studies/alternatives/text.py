@@ -14,7 +14,7 @@ from montecarlo.study.assumption_sets import AS_STATED
 from montecarlo.study.axes import KEYS
 from studies.alternatives.aim import COST, aim_of, counted_otherwise
 from studies.alternatives.frames import SideBySide
-from studies.clearing.criterion import DAMAGE, MISSED, NOBODY, YEARLY, decided_by
+from studies.clearing.criterion import CHOSEN_BY, DAMAGE, MISSED, NOBODY, YEARLY, decided_by
 from studies.report.blocks import Block, Lead, Section, Table, items
 from studies.report.catalogue import NOTES, capital
 from studies.report.notes import unresolved_sentence
@@ -116,6 +116,7 @@ def results_table(study: Study, rows: Sequence[Row]) -> Table:
         cost, parts = "scheme's cost", "of faults that it misses and of false trips, "
     heads = [*([cost] if unit else []), *(head for head, _, _ in more)]
     notes = [f"each at its best setting under its policy, on the same random numbers; {SHARES}"]
+    notes += [CHOSEN_BY] if wanted(study) else []
     notes += [f"{cost}: {parts}{unit}; (95 % limits)"] if unit else []
     notes += [note for *_, note in more]
     head = ("alternative", "missed %", "false %", *heads, "best setting")

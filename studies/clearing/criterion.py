@@ -6,6 +6,7 @@ from montecarlo.engine.clearing import wanted
 from montecarlo.study.description import Study
 
 MISSED, NOBODY, DAMAGE, YEARLY = "p_missed", "p_nobody", "damage_mean_s", "decision_cost_per_year"
+CHOSEN_BY = "best setting: chosen by missed faults and false trips alone"
 PAIRED = (NOBODY, DAMAGE)  # on the same faults
 
 

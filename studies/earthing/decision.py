@@ -9,8 +9,8 @@ from functools import partial
 
 from montecarlo.engine.clearing import wanted
 from montecarlo.study.description import Study
+from studies.clearing.criterion import CHOSEN_BY, decided_by
 from studies.clearing.criterion import YEARLY as COST
-from studies.clearing.criterion import decided_by
 from studies.clearing.several import zone_columns
 from studies.earthing.answer import (
     MISSED,
@@ -162,14 +162,16 @@ def lead(study: Study, rows: Sequence[Row], signs: Signs) -> Iterator[str]:
 
 def _harm(study: Study, row: Row) -> Iterator[str]:
     if study.damage is not None:
-        after, nobody = (percent(row[f"damage_{of}_share"]) for of in ("after_opening", "nobody"))
-        failed = row.get("damage_failed_share", math.nan)
-        why = "" if math.isnan(failed) else f", {percent(failed)} as parts have failed"
+        after, nobody = row["damage_after_opening_share"], row["damage_nobody_share"]
+        failed, why = row.get("damage_failed_share", math.nan), ""
+        if not math.isnan(failed):
+            unseen = percent(max(nobody - failed, 0.0))
+            why = f": {unseen} as no path sees them, {percent(failed)} as parts have failed"
         yield (
             "An earth fault there does on average as much damage as"
-            f" {study.damage.reference_a:g} A in {span(row, 'damage_mean_s')} s. {after} of that"
-            f" comes after the breaker has opened. {nobody} comes from faults that nobody"
-            f" clears{why}."
+            f" {study.damage.reference_a:g} A in {span(row, 'damage_mean_s')} s."
+            f" {percent(after)} of that comes after the breaker has opened."
+            f" {percent(nobody)} comes from faults that nobody clears{why}."
         )
         for column, zone in [*zone_columns(study).items()][-1:]:
             yield f'{with_limits(row, column)} of the earth faults end in "{zone}".'
@@ -275,6 +277,7 @@ def _of_faults(study: Study) -> Iterator[Column]:
 
 
 def _notes_of_faults(study: Study) -> Iterator[str]:
+    yield f"each at its {CHOSEN_BY}"
     yield (
         "missed: by the differential scheme alone if all its parts work; nobody clears: by no path,"
         " failures of parts included; of the internal faults in scope; (95 % limits)"

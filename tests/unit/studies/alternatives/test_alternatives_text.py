@@ -292,6 +292,7 @@ def test_the_table_of_results_has_the_column_that_decides() -> None:
     }
     notes = results_table(study_with(DAMAGE | PRICED), FOLLOWED).notes
     assert notes[1:] == (
+        "best setting: chosen by missed faults and false trips alone",
         "scheme's cost: of faults that it misses and of false trips, kEUR a year; (95 % limits)",
         (
             "total cost: of damage, faults that nobody clears, unwanted trips and tests, kEUR a"

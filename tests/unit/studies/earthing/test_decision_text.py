@@ -187,7 +187,7 @@ def test_it_says_why_nobody_clears_and_where_damage_ends() -> None:
     rows = [row | {"damage_failed_share": 0.4} for row in ROWS]
     text = told(study_with(DAMAGE | {"dependability": PARTS}), rows)
     assert "12 % of that comes after the breaker has opened. 50 % comes from faults that" in text
-    assert "nobody clears, 40 % as parts have failed." in text
+    assert "nobody clears: 10 % as no path sees them, 40 % as parts have failed." in text
     assert '2 % (1.8 to 2.2 %) of the earth faults end in "beyond the zones".' in text
 
 
@@ -238,5 +238,8 @@ def test_the_owner_s_tables_have_what_the_study_has() -> None:
     faults, rules = tables(FAILURES, unrated).values()
     assert faults.header == ("option", "missed %", "nobody clears %")
     assert faults.rows[-1] == ("none", "-", "-")
+    assert faults.notes[0] == (
+        "each at its best setting: chosen by missed faults and false trips alone"
+    )
     assert rules.header == ("option", "R_N rule", "unwanted a year")
     assert rules.rows[-1] == ("none", "kept", "-")
