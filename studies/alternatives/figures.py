@@ -3,6 +3,7 @@ and what the answer goes by if that is something else, with intervals."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -63,6 +64,9 @@ PANELS = (
 SERIES = ("estimate, 95 % limits", "no significant difference from the study as stated")
 LOGARITHMIC = 5.0  # ratio of the largest to the smallest mark from which on
 SMALL = 8.0  # points
+MOST_TICKS = 3  # with a number, of a narrow panel
+LONG = 7  # characters of a number beyond which one less has room
+DECADES = 50.0  # ratio of the ends of an axis from which on powers of ten are enough
 NAME_WIDTH = 28  # characters of a line of a row's words
 
 
@@ -147,7 +151,7 @@ def side_by_side_figure(
         if frame[name].iloc[0] > 0:
             ax.axvline(frame[name].iloc[0], color=FAINT, linewidth=0.9, zorder=0)
         ax.set_xlabel(panel.label, color=panel.text_colour)
-        if len(every) > len(PANELS) and ax.get_xscale() == "linear":
+        if len(every) > len(PANELS):
             _few_ticks(ax)
     if limit is not None:
         limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL)
@@ -199,5 +203,14 @@ def _few_ticks(ax: Axes) -> None:
     """As many numbers as a narrow panel has room for."""
     from matplotlib.ticker import MaxNLocator
 
-    ax.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10], prune="upper"))
-    ax.xaxis.set_major_formatter(lambda value, _: numerals(value, 3))
+    if ax.get_xscale() == "linear":
+        ax.xaxis.set_major_locator(MaxNLocator(MOST_TICKS, steps=[1, 2, 5, 10], prune="upper"))
+        ax.xaxis.set_major_formatter(lambda value, _: numerals(value, 3))
+        return
+    low, high = ax.get_xlim()
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    places = (1,) if high > DECADES * low else (1, 2, 5)
+    ticks = [one for k in decades for m in places if low <= (one := m * 10.0**k) <= high]
+    words = [numerals(at, 3) for at in ticks]
+    each = math.ceil(len(ticks) / (MOST_TICKS - (max(map(len, words)) > LONG)))
+    ax.set_xticks(ticks, ["" if k % each else text for k, text in enumerate(words)])

@@ -396,3 +396,31 @@ def test_the_figure_shows_what_the_answer_goes_by(
     assert [ax.get_xlabel() for ax in third] == ([label] if label else [])
     drawn = [part for ax in third for part in ax.collections if isinstance(part, PathCollection)]
     assert [x for part in drawn for x in part.get_offsets()[:, 0]] == pytest.approx(marks)
+
+
+@pytest.mark.parametrize(
+    ("costs", "numbers"),
+    [
+        ((19_000.0, 240_000.0), ["20,000", "100,000"]),
+        ((3.0, 9_000_000.0), ["10", "100,000"]),
+    ],
+)
+def test_numbers_of_a_wide_axis_have_room_in_a_narrow_panel(
+    costs: tuple[float, float], numbers: list[str]
+) -> None:
+    study = study_with(DAMAGE | PRICED)
+    rows = [
+        followed(name, 0.06, 40.0, cost) | row(name, false=false)
+        for name, cost, false in zip(("as stated", "tests"), costs, (1e-6, 1e-2), strict=True)
+    ]
+    compared = SimpleNamespace(
+        study=study,
+        table=pd.DataFrame(rows),
+        differences=FALLS,
+        results={"as stated": SimpleNamespace(study=study)},
+    )
+    with look():
+        figure = figures(cast(Any, compared))["alternatives"]()
+    assert_text_is_readable(figure)
+    shown = [text.get_text() for text in figure.axes[2].get_xticklabels()]
+    assert [text for text in shown if text] == numbers
