@@ -14,7 +14,6 @@ import numpy as np
 
 from montecarlo.estimates.verdicts import Verdict
 from montecarlo.frames.limits import with_limits
-from montecarlo.quantities import Array
 from studies.alternatives.aim import aim_of, counted_otherwise
 from studies.alternatives.frames import SideBySide
 from studies.clearing.criterion import DAMAGE, NOBODY, YEARLY
@@ -79,7 +78,9 @@ def figures(compared: SideBySide) -> dict[str, Recipe]:
     table = compared.table.copy()
     every = [one for one in panels_of(compared.study) if one.name in table]
     otherwise = table["alternative"].isin(counted_otherwise(compared.study))
-    table.loc[otherwise, [name for one in every[2:] for name in with_limits(one.name)]] = np.nan
+    table.loc[
+        otherwise, [name for one in every[len(PANELS) :] for name in with_limits(one.name)]
+    ] = np.nan
     return {"alternatives": partial(_drawn, table, compared.differences, limit, every)}
 
 
@@ -145,14 +146,14 @@ def side_by_side_figure(
         seen = frame.assign(**{name: frame[name].where(frame[name] > 0)})
         interval_rows(ax, seen, name, rows, SERIES, colour, apart=0)
         _none_seen(ax, frame.loc[frame[name] == 0, f"{name}_high"], colour)
-        _scale(
-            ax, frame[[*with_limits(name)]].to_numpy(float), limit if name == "p_false" else None
-        )
+        _scale(ax, frame[[*with_limits(name)]], limit if name == "p_false" else None)
+        if len(every) > len(PANELS):
+            _few_ticks(ax)
+        elif ax.get_xscale() == "log":
+            percent_ticks(ax, ax.get_xlim()[0])
         if frame[name].iloc[0] > 0:
             ax.axvline(frame[name].iloc[0], color=FAINT, linewidth=0.9, zorder=0)
         ax.set_xlabel(panel.label, color=panel.text_colour)
-        if len(every) > len(PANELS):
-            _few_ticks(ax)
     if limit is not None:
         limit_mark(axes[1], limit, "policy's limit", fontsize=SMALL)
     series_legend(figure_of(axes[0]), SERIES, CHOSEN)
@@ -186,15 +187,15 @@ def _none_seen(ax: Axes, high: pd.Series, colour: str) -> None:
         beside(ax, "none seen", (at, place), (-6, 0), ink(colour), **ground).set_in_layout(False)
 
 
-def _scale(ax: Axes, values: Array, limit: float | None) -> None:
+def _scale(ax: Axes, frame: pd.DataFrame, limit: float | None) -> None:
     """Logarithmic where the marks differ by a large ratio, else from 0 on."""
+    values = frame.to_numpy(float)
     none = (values[:, 0] == 0).any()  # its words stand left of its mark
     shown = np.append(values, np.nan if limit is None else 100 * limit)
     shown = shown[shown > 0]
     if shown.size and shown.max() > LOGARITHMIC * shown.min():
         ax.set_xscale("log")
         ax.set_xlim(shown.min() / (8 if none else 1.6), shown.max() * 1.6)
-        percent_ticks(ax, ax.get_xlim()[0])
     else:
         ax.set_xlim(0, 1.08 * shown.max(initial=0.0) or 1.0)
 
@@ -214,3 +215,5 @@ def _few_ticks(ax: Axes) -> None:
     words = [numerals(at, 3) for at in ticks]
     each = math.ceil(len(ticks) / (MOST_TICKS - (max(map(len, words)) > LONG)))
     ax.set_xticks(ticks, ["" if k % each else text for k, text in enumerate(words)])
+    ax.minorticks_off()
+    ax.set_xlim(low, high)
